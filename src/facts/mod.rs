@@ -1,0 +1,38 @@
+//! WHAT IS KNOWN: plain data, no rules.
+//!
+//! Everything that the season and the plan are derived from: the place, the
+//! register of trees, the weather of the place, what the keeper saw and did,
+//! what the keeper wants, and the knowledge of the trade. Nothing here
+//! decides anything.
+
+pub mod journal;
+pub mod knowledge;
+pub mod place;
+pub mod preferences;
+pub mod register;
+pub mod weather;
+
+use journal::Journal;
+use knowledge::Knowledge;
+use place::Place;
+use preferences::Preferences;
+use register::Register;
+use weather::Weather;
+
+/// All that is known on one day: the only input of the season and the plan
+/// besides the day itself.
+#[derive(Clone, Debug)]
+pub struct Facts {
+    /// Where the orchard stands.
+    pub place: Place,
+    /// What grows there.
+    pub register: Register,
+    /// The weather of the place: seen, and forecast.
+    pub weather: Weather,
+    /// What the keeper saw and did.
+    pub journal: Journal,
+    /// What the keeper wants and will not have.
+    pub preferences: Preferences,
+    /// What the trade knows.
+    pub knowledge: Knowledge,
+}

@@ -1,0 +1,1 @@
+//! WHAT THE WEATHER DID TO THE PLANTS: models, one formula family a file.

@@ -1,0 +1,3 @@
+//! One test binary: the rooms of `tests/` in the order of `DEVELOPERS.md`.
+
+mod house;
