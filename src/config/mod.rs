@@ -4,4 +4,7 @@
 //! key, the line itself and the nearest known name.
 
 pub mod fault;
+pub mod journal;
+pub mod place;
 pub mod reader;
+pub mod register;

@@ -140,6 +140,12 @@ impl<'s, 'a> Table<'s, 'a> {
         self.table.contains_key(key)
     }
 
+    /// Whether a key holds a bare number.
+    pub fn is_number(&self, key: &str) -> bool {
+        let value = self.table.get(key).map(Spanned::get_ref);
+        matches!(value, Some(DeValue::Integer(_) | DeValue::Float(_)))
+    }
+
     fn value(&self, key: &str) -> Option<&'s Spanned<DeValue<'a>>> {
         self.asked.borrow_mut().insert(key.to_owned());
         self.table.get(key)

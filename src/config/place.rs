@@ -1,0 +1,197 @@
+//! `place.toml`: where the orchard stands, and what its keeper wants.
+
+use super::fault::{Fault, hint};
+use super::reader::{Sheet, Table};
+use crate::facts::knowledge::Crop;
+use crate::facts::place::{HardinessZone, Place, Soil, UsualBloom};
+use crate::facts::preferences::{Preferences, Sprays};
+use crate::units::{Quantity, UnitSystem};
+use chrono_tz::Tz;
+
+/// The file's name in the user's folder.
+pub const FILE: &str = "place.toml";
+
+/// Words of the file for the unit systems.
+const UNIT_SYSTEMS: [(UnitSystem, &str); 2] =
+    [(UnitSystem::Us, "us"), (UnitSystem::Metric, "metric")];
+
+/// Words of the file for soils.
+const SOILS: [(Soil, &str); 3] = [
+    (Soil::Sand, "sand"),
+    (Soil::Loam, "loam"),
+    (Soil::Clay, "clay"),
+];
+
+/// Words of the file for how far to go with sprays.
+const SPRAYS: [(Sprays, &str); 3] = [
+    (Sprays::Any, "any"),
+    (Sprays::Organic, "organic"),
+    (Sprays::None, "none"),
+];
+
+/// Reads the place and the preferences from the text of a file.
+///
+/// # Errors
+/// Every fault of the file.
+pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<(Place, Preferences), Vec<Fault>> {
+    let sheet = Sheet::new(file, text);
+    let parsed = sheet.parse();
+    let value = {
+        let root = sheet.root(&parsed);
+        let place = place(&root, crops);
+        let preferences = root
+            .table("nudges")
+            .map(|table| preferences(&table))
+            .unwrap_or_default();
+        root.finish();
+        place.map(|place| (place, preferences))
+    };
+    drop(parsed);
+    match value {
+        Some(value) if sheet.is_clean() => Ok(value),
+        _ => Err(sheet.into_faults()),
+    }
+}
+
+fn place(root: &Table<'_, '_>, crops: &[Crop]) -> Option<Place> {
+    let name = root.text("name", "Home orchard");
+    let latitude = root.quantity("latitude", Quantity::Latitude);
+    let longitude = root.quantity("longitude", Quantity::Longitude);
+    let elevation_m = root.maybe_quantity("elevation", Quantity::Elevation);
+    let time_zone = time_zone(root);
+    let hardiness = hardiness(root);
+    let units = root
+        .maybe_choice("units", &UNIT_SYSTEMS)
+        .unwrap_or_default();
+    let country = country(root);
+    let soil = root.maybe_choice("soil", &SOILS).unwrap_or_default();
+    let usual_bloom = root
+        .tables("usual_bloom")
+        .iter()
+        .filter_map(|table| usual_bloom(table, crops))
+        .collect();
+    Some(Place {
+        name: name?,
+        latitude: latitude?,
+        longitude: longitude?,
+        elevation_m,
+        time_zone: time_zone?,
+        hardiness: hardiness?,
+        units,
+        country,
+        soil,
+        usual_bloom,
+    })
+}
+
+fn time_zone(root: &Table<'_, '_>) -> Option<Tz> {
+    let name = root.text("time_zone", "America/New_York")?;
+    let found = name.parse().ok();
+    if found.is_none() {
+        let zones: Vec<&str> = chrono_tz::TZ_VARIANTS
+            .iter()
+            .map(|zone| zone.name())
+            .collect();
+        root.fault(
+            "time_zone",
+            format!(
+                "no time zone named \"{name}\"{}; write the region and city of the IANA list, such as \"America/New_York\"",
+                hint(&name, &zones)
+            ),
+        );
+    }
+    found
+}
+
+fn hardiness(root: &Table<'_, '_>) -> Option<HardinessZone> {
+    let text = root.text("hardiness_zone", "7a")?;
+    let found = HardinessZone::read(&text);
+    if found.is_none() {
+        root.fault(
+            "hardiness_zone",
+            format!("no zone \"{text}\"; zones run from 1a to 13b, each with a half step a or b"),
+        );
+    }
+    found
+}
+
+fn country(root: &Table<'_, '_>) -> String {
+    let Some(code) = root.maybe_text("country") else {
+        return "US".to_owned();
+    };
+    if code.len() != 2 || !code.chars().all(|c| c.is_ascii_alphabetic()) {
+        root.fault(
+            "country",
+            format!("\"{code}\" is not a country code; write its two letters, such as \"US\""),
+        );
+    }
+    code.to_ascii_uppercase()
+}
+
+fn usual_bloom(table: &Table<'_, '_>, crops: &[Crop]) -> Option<UsualBloom> {
+    let crop = crop(table, crops);
+    let cultivar = table.maybe_text("cultivar");
+    let day = table.maybe_month_day("date");
+    if !table.has("date") {
+        table.fault(
+            "date",
+            "is missing; write month and day as date = \"04-25\"".to_owned(),
+        );
+    }
+    let sure = table.flag("sure", false);
+    table.finish();
+    let (month, day) = day?;
+    Some(UsualBloom {
+        crop: crop?,
+        cultivar,
+        month,
+        day,
+        sure,
+    })
+}
+
+fn preferences(table: &Table<'_, '_>) -> Preferences {
+    let usual = Preferences::default();
+    let digest_at = table.maybe_time("digest_at").unwrap_or(usual.digest_at);
+    let from = table.maybe_time("quiet_from").unwrap_or(usual.quiet.0);
+    let until = table.maybe_time("quiet_until").unwrap_or(usual.quiet.1);
+    let preferences = Preferences {
+        sprays: table
+            .maybe_choice("sprays", &SPRAYS)
+            .unwrap_or(usual.sprays),
+        hours_per_week: table
+            .maybe_number("hours_per_week", 0.0, 168.0)
+            .unwrap_or(usual.hours_per_week),
+        digest_at,
+        quiet: (from, until),
+        frost_at_night: table.flag("frost_at_night", usual.frost_at_night),
+        silent_chores: table.words("silent_chores"),
+    };
+    table.finish();
+    preferences
+}
+
+/// The crop of a table by its id, name or another name; a fault names the
+/// nearest.
+pub(super) fn crop(table: &Table<'_, '_>, crops: &[Crop]) -> Option<String> {
+    let word = table.text("crop", "apple")?;
+    let found = crops.iter().find(|crop| {
+        [&crop.id, &crop.name, &crop.plural]
+            .into_iter()
+            .chain(&crop.also)
+            .any(|name| name.eq_ignore_ascii_case(&word))
+    });
+    if found.is_none() {
+        let mut ids: Vec<&str> = crops.iter().map(|crop| crop.id.as_str()).collect();
+        ids.extend(
+            crops
+                .iter()
+                .flat_map(|crop| crop.also.iter().map(String::as_str)),
+        );
+        table.fault(
+            "crop",
+            format!("no crop named \"{word}\"{}", hint(&word, &ids)),
+        );
+    }
+    found.map(|crop| crop.id.clone())
+}
