@@ -3,8 +3,8 @@
 use super::fault::Fault;
 use super::place::crop;
 use super::reader::{Sheet, Table};
-use crate::facts::knowledge::Crop;
-use crate::facts::register::{Juniper, Planted, Register, Status, Tree};
+use crate::facts::knowledge::{Crop, Stock};
+use crate::facts::register::{Juniper, Planted, Register, Status, Tree, Wanted};
 use crate::units::Quantity;
 use chrono::NaiveDate;
 use std::collections::HashMap;
@@ -35,8 +35,17 @@ pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<Register, Vec<Faul
             .iter()
             .filter_map(|table| juniper(table, &mut ids))
             .collect();
+        let wanted = root
+            .tables("wanted")
+            .iter()
+            .filter_map(|table| wanted(table, crops))
+            .collect();
         root.finish();
-        Register { trees, junipers }
+        Register {
+            trees,
+            junipers,
+            wanted,
+        }
     };
     drop(parsed);
     if sheet.is_clean() {
@@ -91,6 +100,22 @@ fn juniper(table: &Table<'_, '_>, ids: &mut HashMap<String, String>) -> Option<J
         removable,
         count,
         notes,
+    })
+}
+
+fn wanted(table: &Table<'_, '_>, crops: &[Crop]) -> Option<Wanted> {
+    let crop = crop(table, crops);
+    let cultivar = table.maybe_text("cultivar");
+    let count = count(table);
+    let stock = table
+        .maybe_choice("stock", &Stock::ALL)
+        .unwrap_or(Stock::BareRoot);
+    table.finish();
+    Some(Wanted {
+        crop: crop?,
+        cultivar,
+        count,
+        stock,
     })
 }
 

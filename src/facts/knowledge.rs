@@ -190,6 +190,28 @@ pub struct Crop {
 }
 
 impl Crop {
+    /// A crop of which nothing but its name and family is known.
+    pub fn bare(id: &str, kind: CropKind) -> Self {
+        Crop {
+            id: id.to_owned(),
+            name: id.replace('-', " "),
+            plural: format!("{}s", id.replace('-', " ")),
+            plant: "tree".to_owned(),
+            also: Vec::new(),
+            latin: String::new(),
+            kind,
+            stages: Vec::new(),
+            critical: Vec::new(),
+            blossoms_needed: None,
+            chill: Vec::new(),
+            bloom_offset: None,
+            harvest: Vec::new(),
+            planting: Vec::new(),
+            years_to_bear: None,
+            coldest_zone: None,
+        }
+    }
+
     /// The position of a stage by its trade name or another name, without
     /// regard to case.
     pub fn stage(&self, name: &str) -> Option<usize> {
@@ -815,7 +837,7 @@ pub struct Chore {
     /// The earliest of these closes it.
     pub closes: Vec<Anchor>,
     /// What must have happened for it to be wanted at all.
-    pub after: Option<Trigger>,
+    pub after: Option<After>,
     /// Weather in which it must not be done.
     pub guards: Vec<Guard>,
     /// What a good day needs, in words.
@@ -870,6 +892,9 @@ pub struct Needs {
     pub zones: Option<(u8, u8)>,
     /// Planting advice for the season of the window, if it matters.
     pub season: Option<PlantingSeason>,
+    /// Only while a crop worth the work hangs on the trees: dropped for a crop
+    /// that frost has taken.
+    pub crop_left: bool,
 }
 
 /// The two planting seasons.
@@ -971,7 +996,22 @@ pub enum Point {
     },
 }
 
-/// What must have happened for a chore to be wanted.
+/// What must have happened for a chore to be wanted, and how long it then
+/// stays so. The chore's `opens` and `closes` say in which part of the year
+/// the event counts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct After {
+    /// The event.
+    pub trigger: Trigger,
+    /// Days from the event to the opening of the window.
+    pub opens_days: f64,
+    /// Days from the event to the best day.
+    pub best_days: f64,
+    /// Days from the event to the close.
+    pub closes_days: f64,
+}
+
+/// What can set a chore off.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Trigger {
     /// A frost that may have killed at least this share of blossoms.

@@ -1,5 +1,6 @@
 //! What grows there: the trees, and the junipers that carry rust.
 
+use super::knowledge::Stock;
 use chrono::NaiveDate;
 
 /// The register of trees and junipers.
@@ -9,6 +10,21 @@ pub struct Register {
     pub trees: Vec<Tree>,
     /// Junipers near by, on the holding or beyond.
     pub junipers: Vec<Juniper>,
+    /// What the keeper means to plant.
+    pub wanted: Vec<Wanted>,
+}
+
+/// A planting that the keeper intends.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wanted {
+    /// The crop's id.
+    pub crop: String,
+    /// Cultivar, if it is chosen.
+    pub cultivar: Option<String>,
+    /// How many.
+    pub count: u32,
+    /// How it will come.
+    pub stock: Stock,
 }
 
 /// One tree, or several alike that are kept as one.

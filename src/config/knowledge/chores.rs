@@ -1,0 +1,392 @@
+//! `config/chores/*.toml`: the year's work, one file each.
+
+use crate::config::fault::hint;
+use crate::config::reader::Table;
+use crate::facts::knowledge::{
+    After, Anchor, Chore, ChoreKind, Cutoff, DegreeDayMethod, Guard, HeatRule, HeatStart, Needs,
+    PlantingSeason, Point, Source, Stock, Trigger,
+};
+use crate::facts::register::{Age, Status};
+use crate::units::Quantity;
+
+/// The keys that say which point of the year an anchor means.
+const POINTS: [&str; 11] = [
+    "date",
+    "stage",
+    "leaf_fall",
+    "spring_freeze",
+    "fall_freeze",
+    "soil_warms",
+    "soil_cools",
+    "heat",
+    "harvest",
+    "coldest_past",
+    "chill_portions",
+];
+
+/// The keys that say what must have happened.
+const TRIGGERS: [&str; 6] = [
+    "frost_kill",
+    "frost_ahead",
+    "infection",
+    "warm_rain",
+    "dry",
+    "hard_winter",
+];
+
+/// The keys that say which weather forbids it.
+const GUARDS: [&str; 5] = ["deep_cold", "freeze", "in_bloom", "rain", "heat"];
+
+/// Reads one chore; `id` is the file's name without its ending.
+pub fn read(root: &Table<'_, '_>, id: &str) -> Option<Chore> {
+    let name = root.text("name", "Dormant pruning of apple and pear");
+    let say = root.text("say", "Prune {trees}");
+    let kind = root.choice("kind", &ChoreKind::ALL);
+    let worth = root.maybe_whole("worth", 1, 5).unwrap_or(3);
+    let needs = root
+        .table("for")
+        .map(|table| needs(&table))
+        .unwrap_or_default();
+    let opens = anchors(root, "opens");
+    let best = anchors(root, "best");
+    let closes = anchors(root, "closes");
+    let after = root.table("after").and_then(|table| after(&table));
+    let guards = root.tables("guard").iter().filter_map(guard).collect();
+    let good_day = root.maybe_text("good_day").unwrap_or_default();
+    let lead_days = root.maybe_number("lead_days", 0.0, 400.0).unwrap_or(0.0);
+    let every_days = root.maybe_number("every_days", 1.0, 400.0);
+    let minutes = root.table("minutes").and_then(|table| minutes(&table));
+    let tools = root.words("tools");
+    let why = root.text("why", "what it is good for");
+    let how = root.text("how", "how it is done");
+    let too_early = root.maybe_text("too_early").unwrap_or_default();
+    let too_late = root.maybe_text("too_late").unwrap_or_default();
+    let materials = root.words("materials");
+    let cautions = root.words("cautions");
+    let comes_after = root.words("comes_after");
+    let source = root.source();
+    if after.is_none() && !root.has("after") {
+        for (key, list) in [("opens", &opens), ("closes", &closes)] {
+            if list.is_empty() && !root.has(key) {
+                root.fault(key, format!("is missing; write at least one [[{key}]]"));
+            }
+        }
+    }
+    root.finish();
+    Some(Chore {
+        id: id.to_owned(),
+        name: name?,
+        say: say?,
+        kind: kind?,
+        worth: u8::try_from(worth).unwrap_or(3),
+        needs,
+        opens,
+        best,
+        closes,
+        after,
+        guards,
+        good_day,
+        lead_days,
+        every_days,
+        minutes,
+        tools,
+        why: why?,
+        how: how?,
+        too_early,
+        too_late,
+        materials,
+        cautions,
+        comes_after,
+        source: source?,
+    })
+}
+
+fn needs(table: &Table<'_, '_>) -> Needs {
+    let needs = Needs {
+        crops: table.words("crops"),
+        per_crop: table.flag("per_crop", true),
+        ages: table.choices("ages", &Age::ALL),
+        states: table.choices("states", &Status::ALL),
+        susceptible_to: table.maybe_text("susceptible_to"),
+        juniper_within_m: table.maybe_quantity("juniper_within", Quantity::Distance),
+        on_junipers: table.flag("on_junipers", false),
+        planting: table.maybe_choice("planting", &Stock::ALL),
+        zones: table
+            .span_of("zones")
+            .map(|(from, to)| (from as u8, to as u8)),
+        season: table.maybe_choice("season", &PlantingSeason::ALL),
+        crop_left: table.flag("crop_left", false),
+    };
+    table.finish();
+    needs
+}
+
+fn minutes(table: &Table<'_, '_>) -> Option<(f64, f64, Source)> {
+    let span = table.span_of("per_plant");
+    if span.is_none() && !table.has("per_plant") {
+        table.fault(
+            "per_plant",
+            "is missing; write it as per_plant = [5, 10]".to_owned(),
+        );
+    }
+    let source = table.source();
+    table.finish();
+    let (least, most) = span?;
+    Some((least, most, source?))
+}
+
+fn anchors(root: &Table<'_, '_>, key: &str) -> Vec<Anchor> {
+    root.tables(key).iter().filter_map(anchor).collect()
+}
+
+/// The one key of several that a table holds; a fault if none or two.
+fn only<'k>(table: &Table<'_, '_>, keys: &[&'k str], what: &str) -> Option<&'k str> {
+    let held: Vec<&str> = keys.iter().copied().filter(|key| table.has(key)).collect();
+    match held[..] {
+        [key] => Some(key),
+        [] => {
+            table.fault(
+                "",
+                format!("names no {what}; write one of {}", keys.join(", ")),
+            );
+            None
+        }
+        _ => {
+            table.fault(
+                held[1],
+                format!("names two of a kind; keep one of {}", held.join(", ")),
+            );
+            None
+        }
+    }
+}
+
+fn anchor(table: &Table<'_, '_>) -> Option<Anchor> {
+    let key = only(table, &POINTS, "point of the year")?;
+    let years_before = match table.maybe_choice("autumn", &[(1_u8, "before"), (0, "after")]) {
+        Some(years) => years,
+        None => table
+            .maybe_whole("years_before", 0, 1)
+            .map_or(0, |years| years as u8),
+    };
+    let point = point(table, key, years_before);
+    let shift_days = table
+        .maybe_number("shift_days", -400.0, 400.0)
+        .unwrap_or(0.0);
+    table.finish();
+    Some(Anchor {
+        point: point?,
+        shift_days,
+    })
+}
+
+fn point(table: &Table<'_, '_>, key: &str, years_before: u8) -> Option<Point> {
+    let cold = |key| table.quantity(key, Quantity::Temperature);
+    Some(match key {
+        "date" => {
+            let (month, day) = table.maybe_month_day("date")?;
+            Point::Calendar {
+                month,
+                day,
+                years_before,
+            }
+        }
+        "stage" => Point::Stage {
+            stage: table.text("stage", "green tip")?,
+            crop: table.maybe_text("of"),
+        },
+        "leaf_fall" => {
+            let percent = table.maybe_whole("leaf_fall", 50, 90)? as u8;
+            Point::LeafFall {
+                percent,
+                years_before,
+            }
+        }
+        "spring_freeze" => Point::SpringFreeze {
+            threshold_c: cold("spring_freeze")?,
+        },
+        "fall_freeze" => Point::FallFreeze {
+            threshold_c: cold("fall_freeze")?,
+            years_before,
+        },
+        "soil_warms" => Point::SoilWarms {
+            threshold_c: cold("soil_warms")?,
+        },
+        "soil_cools" => Point::SoilCools {
+            threshold_c: cold("soil_cools")?,
+            years_before,
+        },
+        "heat" => {
+            let sum = table.quantity("heat", Quantity::DegreeDays);
+            let rule = heat_rule(table);
+            let start = heat_start(table);
+            Point::Heat {
+                sum: sum?,
+                rule: rule?,
+                start: start?,
+            }
+        }
+        "harvest" => Point::Harvest {
+            last: table.choice("harvest", &[(false, "first"), (true, "last")])?,
+        },
+        "coldest_past" => {
+            table.flag("coldest_past", true);
+            Point::ColdestPast
+        }
+        _ => Point::ChillReached {
+            portions: table.number("chill_portions", 0.0, 300.0)?,
+        },
+    })
+}
+
+/// `base`, `upper`, `cutoff` and `method` of a heat sum.
+pub(super) fn heat_rule(table: &Table<'_, '_>) -> Option<HeatRule> {
+    let method = table.choice("method", &DegreeDayMethod::ALL);
+    let base_c = table.quantity("base", Quantity::Temperature);
+    let upper_c = table.maybe_quantity("upper", Quantity::Temperature);
+    let cutoff = table
+        .maybe_choice("cutoff", &Cutoff::ALL)
+        .unwrap_or_default();
+    if let (Some(base), Some(upper)) = (base_c, upper_c)
+        && upper <= base
+    {
+        table.fault("upper", "should be warmer than base".to_owned());
+        return None;
+    }
+    Some(HeatRule {
+        method: method?,
+        base_c: base_c?,
+        upper_c,
+        cutoff,
+    })
+}
+
+/// `since_date`, `since_stage` or `since_event`.
+pub(super) fn heat_start(table: &Table<'_, '_>) -> Option<HeatStart> {
+    match only(
+        table,
+        &["since_date", "since_stage", "since_event"],
+        "start of the sum",
+    )? {
+        "since_date" => table
+            .maybe_month_day("since_date")
+            .map(|(month, day)| HeatStart::Calendar(month, day)),
+        "since_stage" => table.maybe_text("since_stage").map(HeatStart::Stage),
+        _ => table.maybe_text("since_event").map(HeatStart::Biofix),
+    }
+}
+
+fn after(table: &Table<'_, '_>) -> Option<After> {
+    let opens_days = table.maybe_number("opens_days", -30.0, 60.0).unwrap_or(0.0);
+    let closes_days = table.number("closes_days", 0.0, 120.0);
+    let best_days = table
+        .maybe_number("best_days", -30.0, 120.0)
+        .unwrap_or(opens_days);
+    let trigger = trigger(table);
+    table.finish();
+    Some(After {
+        trigger: trigger?,
+        opens_days,
+        best_days,
+        closes_days: closes_days?,
+    })
+}
+
+fn trigger(table: &Table<'_, '_>) -> Option<Trigger> {
+    let key = only(table, &TRIGGERS, "event")?;
+    match key {
+        "frost_kill" => table
+            .number(key, 0.0, 1.0)
+            .map(|share| Trigger::FrostKill { share }),
+        "frost_ahead" => table
+            .number(key, 0.0, 1.0)
+            .map(|share| Trigger::FrostAhead { share }),
+        "infection" => table
+            .text(key, "apple-scab")
+            .map(|disease| Trigger::Infection { disease }),
+        "warm_rain" => {
+            let rain = table.quantity(key, Quantity::Rain);
+            let mean = table.quantity("mean", Quantity::Temperature);
+            rain.zip(mean)
+                .map(|(rain_mm, mean_c)| Trigger::WarmRain { rain_mm, mean_c })
+        }
+        "dry" => {
+            let rain = table.quantity(key, Quantity::Rain);
+            let days = table.maybe_whole("days", 1, 60).unwrap_or(7);
+            rain.map(|rain_mm| Trigger::Dry {
+                rain_mm,
+                days: days as u32,
+            })
+        }
+        _ => table
+            .quantity("hard_winter", Quantity::Temperature)
+            .map(|low_c| Trigger::HardWinter { low_c }),
+    }
+}
+
+fn guard(table: &Table<'_, '_>) -> Option<Guard> {
+    let key = only(table, &GUARDS, "weather")?;
+    let within = table.maybe_whole("within_days", 0, 30).unwrap_or(3) as u32;
+    let guard = match key {
+        "deep_cold" => table
+            .quantity(key, Quantity::Temperature)
+            .map(|low_c| Guard::DeepCold {
+                low_c,
+                within_days: within,
+            }),
+        "freeze" => table
+            .quantity(key, Quantity::Temperature)
+            .map(|low_c| Guard::Freeze {
+                low_c,
+                within_days: within,
+            }),
+        "in_bloom" => table.flag(key, true).then_some(Guard::Bloom),
+        "rain" => table.flag(key, true).then_some(Guard::Rain {
+            within_days: within,
+        }),
+        _ => table
+            .quantity(key, Quantity::Temperature)
+            .map(|high_c| Guard::Heat { high_c }),
+    };
+    table.finish();
+    guard
+}
+
+/// Checks the names that a chore uses against the rest of the knowledge;
+/// tells each unknown one with the nearest that is known.
+pub fn cross_check(
+    chore: &Chore,
+    crops: &[&str],
+    diseases: &[&str],
+    materials: &[&str],
+    chores: &[&str],
+    mut fault: impl FnMut(&str, String),
+) {
+    let mut look = |key: &str, what: &str, word: &str, known: &[&str]| {
+        if !known.contains(&word) {
+            fault(
+                key,
+                format!("no {what} named \"{word}\"{}", hint(word, known)),
+            );
+        }
+    };
+    for crop in &chore.needs.crops {
+        look("for.crops", "crop", crop, crops);
+    }
+    if let Some(disease) = &chore.needs.susceptible_to {
+        look("for.susceptible_to", "disease", disease, diseases);
+    }
+    if let Some(After {
+        trigger: Trigger::Infection { disease },
+        ..
+    }) = &chore.after
+    {
+        look("after.infection", "disease", disease, diseases);
+    }
+    for material in &chore.materials {
+        look("materials", "material", material, materials);
+    }
+    for other in &chore.comes_after {
+        look("comes_after", "chore", other, chores);
+    }
+}

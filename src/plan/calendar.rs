@@ -1,0 +1,442 @@
+//! The calendar: every chore set on the season, for the trees that need it.
+
+use super::days::{self, Hold};
+use super::trees::{self, Chosen};
+use super::window::{self, Bound, Window};
+use crate::facts::Facts;
+use crate::facts::knowledge::{After, Chore, ChoreKind, Material};
+use crate::facts::preferences::Sprays;
+use crate::season::evidence::Evidence;
+use crate::season::spread::{Basis, Spread};
+use crate::season::{Event, Group, Season};
+use chrono::{Days, NaiveDate, TimeDelta};
+
+/// How far the calendar looks ahead, days.
+pub const HORIZON_DAYS: u64 = 365;
+
+/// Two groups of one crop whose windows open this many days apart or less are
+/// done together.
+const TOGETHER_DAYS: i64 = 4;
+
+/// What is to be done over the coming year, in the order in which it opens.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// The day it was made for.
+    pub today: NaiveDate,
+    /// The last day it looks at.
+    pub until: NaiveDate,
+    /// The tasks.
+    pub tasks: Vec<Task>,
+    /// What the keeper should know besides.
+    pub notes: Vec<Note>,
+}
+
+/// One chore for the trees of one crop in one season.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Task {
+    /// Stable name: chore, crop, season, and the occurrence if it can recur.
+    pub id: String,
+    /// The chore's id.
+    pub chore: String,
+    /// What sort of work it is.
+    pub kind: ChoreKind,
+    /// The year in which the season's bloom falls.
+    pub season: i32,
+    /// The crop's id, if it is for one crop.
+    pub crop: Option<String>,
+    /// `early` or `late`, where groups of one crop are kept apart.
+    pub group: Option<String>,
+    /// Ids of trees or junipers.
+    pub trees: Vec<String>,
+    /// How many plants they are.
+    pub plants: u32,
+    /// When.
+    pub window: Window,
+    /// How it stands today.
+    pub state: State,
+    /// The day to do it, as far as one can tell, if it is open or opens within
+    /// the forecast.
+    pub day: Option<NaiveDate>,
+    /// Why it must wait, if it must.
+    pub hold: Option<Hold>,
+    /// Why at all, and why these trees.
+    pub reasons: Vec<Evidence>,
+    /// Ids of cautions.
+    pub cautions: Vec<String>,
+    /// Ids of active ingredients that may be considered.
+    pub materials: Vec<String>,
+    /// Rough minutes for all its plants, least and most.
+    pub minutes: Option<(f64, f64)>,
+    /// How much is lost by missing it, 1 to 5.
+    pub worth: u8,
+}
+
+/// How a task stands today.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum State {
+    /// It cannot wait: the event is on, or the last days run.
+    Urgent,
+    /// Its window is open, as likely as not or more.
+    Open,
+    /// It opens later.
+    Coming,
+    /// The keeper has done it.
+    Done,
+    /// The keeper has put it aside for the season.
+    Skipped,
+    /// Its window has closed without a word.
+    Missed,
+}
+
+impl State {
+    /// The word used in output.
+    pub fn word(self) -> &'static str {
+        match self {
+            State::Urgent => "now",
+            State::Open => "open",
+            State::Coming => "coming",
+            State::Done => "done",
+            State::Skipped => "skipped",
+            State::Missed => "missed",
+        }
+    }
+}
+
+/// What the keeper should know besides the tasks.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Note {
+    /// Sprays left out because the keeper wants none, or only organic ones.
+    SpraysLeftOut {
+        /// How many tasks.
+        tasks: usize,
+        /// The keeper's wish.
+        wish: Sprays,
+    },
+    /// Planting season advised against here.
+    Unplanted {
+        /// Names of wanted plantings that no season suits.
+        crop: String,
+    },
+    /// Work for the crop's sake dropped, since frost took the crop.
+    CropLost {
+        /// The crop's id.
+        crop: String,
+        /// Share of a crop left, 0 to 1.
+        left: f64,
+    },
+}
+
+/// Plans the year that follows `today`.
+pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
+    let until = today + Days::new(HORIZON_DAYS);
+    let mut plan = Plan { today, until, tasks: Vec::new(), notes: Vec::new() };
+    for &year in &season.years {
+        for chore in wanted_chores(facts) {
+            plan.tasks.extend(tasks_of(facts, season, chore, year));
+        }
+    }
+    leave_out_sprays(facts, &mut plan);
+    plan.notes.extend(lost_crops(season, today));
+    for task in &mut plan.tasks {
+        settle(facts, season, task, today);
+    }
+    plan.tasks.retain(|task| within(task, today, until));
+    plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
+    plan
+}
+
+fn wanted_chores(facts: &Facts) -> impl Iterator<Item = &Chore> {
+    facts
+        .knowledge
+        .chores
+        .iter()
+        .filter(|chore| !facts.preferences.silent_chores.contains(&chore.id))
+}
+
+/// Whether a task belongs on the calendar of the year from `today` on.
+fn within(task: &Task, today: NaiveDate, until: NaiveDate) -> bool {
+    let window = &task.window;
+    let over = match task.state {
+        State::Done | State::Skipped => window.closes.spread.late + Days::new(7) < today,
+        _ => window.closes.spread.late < today,
+    };
+    !over && window.opens.spread.middle <= until
+}
+
+/// What is open comes first, then what opens first; the worthier of two first.
+fn order(task: &Task) -> (NaiveDate, NaiveDate, u8, &str) {
+    (task.window.opens.spread.middle, task.window.closes.spread.middle, 5 - task.worth.min(5), &task.id)
+}
+
+/// All tasks of a chore in one season.
+fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
+    if chore.needs.on_junipers {
+        let Some(group) = season.groups.first() else { return Vec::new() };
+        let chosen = trees::choose_junipers(facts, chore);
+        return chosen
+            .into_iter()
+            .flat_map(|chosen| with_windows(season, chore, group, year, None, None, &chosen))
+            .collect();
+    }
+    if chore.needs.crops.is_empty() {
+        let Some(group) = season.groups.first() else { return Vec::new() };
+        let whole = Chosen::default();
+        return with_windows(season, chore, group, year, None, None, &whole);
+    }
+    if !chore.needs.per_crop {
+        return together(facts, season, chore, year);
+    }
+    let mut tasks = Vec::new();
+    for crop in &chore.needs.crops {
+        let mut found: Vec<(&Group, Chosen)> = season
+            .groups
+            .iter()
+            .filter(|group| group.crop == *crop)
+            .filter_map(|group| {
+                trees::choose(facts, season, chore, group, year).map(|chosen| (group, chosen))
+            })
+            .collect();
+        join_near_groups(chore, season, year, &mut found);
+        let apart = found.len() > 1;
+        for (group, chosen) in &found {
+            let label = apart.then(|| group.label()).flatten();
+            tasks.extend(with_windows(season, chore, group, year, Some(crop), label, chosen));
+        }
+    }
+    tasks
+}
+
+/// A chore that is done for all its crops at once.
+fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
+    let mut all = Chosen::default();
+    let mut lead: Option<&Group> = None;
+    for group in season.groups.iter().filter(|group| chore.needs.crops.contains(&group.crop)) {
+        let Some(chosen) = trees::choose(facts, season, chore, group, year) else { continue };
+        lead = lead.or(Some(group));
+        add(&mut all, chosen);
+    }
+    let Some(group) = lead else { return Vec::new() };
+    with_windows(season, chore, group, year, None, None, &all)
+}
+
+/// Adds the trees of one group to those of another, each reason once.
+fn add(all: &mut Chosen, more: Chosen) {
+    all.trees.extend(more.trees);
+    all.plants = all.plants.saturating_add(more.plants);
+    for reason in more.reasons {
+        if !all.reasons.contains(&reason) {
+            all.reasons.push(reason);
+        }
+    }
+}
+
+/// Joins groups of a crop whose windows open within a few days of each other.
+fn join_near_groups(
+    chore: &Chore,
+    season: &Season,
+    year: i32,
+    found: &mut Vec<(&Group, Chosen)>,
+) {
+    let opening =
+        |group: &Group| window::of(chore, season, group, year).map(|w| w.opens.spread.middle);
+    let mut joined: Vec<(&Group, Chosen)> = Vec::new();
+    for (group, chosen) in found.drain(..) {
+        let near = joined.iter_mut().find(|(other, _)| match (opening(group), opening(other)) {
+            (Some(a), Some(b)) => (a - b).num_days().abs() <= TOGETHER_DAYS,
+            _ => true,
+        });
+        match near {
+            Some((_, held)) => merge(held, chosen),
+            None => joined.push((group, chosen)),
+        }
+    }
+    *found = joined;
+}
+
+/// Merges two groups of one crop: ratings are put together, so that the
+/// reason names every cultivar once.
+fn merge(held: &mut Chosen, more: Chosen) {
+    held.trees.extend(more.trees);
+    held.plants = held.plants.saturating_add(more.plants);
+    for reason in more.reasons {
+        let into = held.reasons.iter_mut().find_map(|known| match (known, &reason) {
+            (
+                Evidence::Ratings { disease, need, spared },
+                Evidence::Ratings { disease: other, need: more, spared: also },
+            ) if disease == other => {
+                for one in more {
+                    if !need.contains(one) {
+                        need.push(one.clone());
+                    }
+                }
+                for one in also {
+                    if !spared.contains(one) {
+                        spared.push(one.clone());
+                    }
+                }
+                Some(())
+            }
+            _ => None,
+        });
+        if into.is_none() && !held.reasons.contains(&reason) {
+            held.reasons.push(reason);
+        }
+    }
+}
+
+/// The tasks of a chore for chosen trees: one by its anchors, or one for each
+/// event that sets it off.
+fn with_windows(
+    season: &Season,
+    chore: &Chore,
+    group: &Group,
+    year: i32,
+    crop: Option<&str>,
+    label: Option<&'static str>,
+    chosen: &Chosen,
+) -> Vec<Task> {
+    let frame = if chore.opens.is_empty() { None } else { window::of(chore, season, group, year) };
+    let stem = stem(chore, crop, label, year);
+    let Some(after) = &chore.after else {
+        let Some(window) = frame else { return Vec::new() };
+        return vec![task(stem, chore, year, crop, label, window, chosen)];
+    };
+    if frame.is_none() && !chore.opens.is_empty() {
+        return Vec::new();
+    }
+    let events = season.events(&after.trigger, group, year);
+    let mut tasks = Vec::new();
+    for (index, event) in events.iter().enumerate() {
+        let counts = frame.as_ref().is_none_or(|frame| {
+            (frame.opens.spread.early..=frame.closes.spread.late).contains(&event.date)
+        });
+        if counts {
+            let window = event_window(after, event);
+            let id = format!("{stem}-{}", index + 1);
+            let mut task = task(id, chore, year, crop, label, window, chosen);
+            task.reasons.insert(0, event.evidence.clone());
+            tasks.push(task);
+        }
+    }
+    tasks
+}
+
+/// `chore-crop-label-year`; a chore that is for one crop by its name keeps
+/// the crop all the same, so that names never change with the register.
+fn stem(chore: &Chore, crop: Option<&str>, label: Option<&str>, year: i32) -> String {
+    let mut stem = chore.id.clone();
+    for part in [crop, label].into_iter().flatten() {
+        stem.push('-');
+        stem.push_str(part);
+    }
+    format!("{stem}-{year}")
+}
+
+fn event_window(after: &After, event: &Event) -> Window {
+    let basis = if event.forecast { Basis::Forecast } else { Basis::Seen };
+    let bound = |days: f64| Bound {
+        spread: Spread::certain(event.date, basis).shifted(days),
+        evidence: event.evidence.clone(),
+        shift_days: days,
+    };
+    Window {
+        opens: bound(after.opens_days),
+        best: bound(after.best_days),
+        closes: bound(after.closes_days),
+    }
+}
+
+fn task(
+    id: String,
+    chore: &Chore,
+    year: i32,
+    crop: Option<&str>,
+    label: Option<&str>,
+    window: Window,
+    chosen: &Chosen,
+) -> Task {
+    let plants = f64::from(chosen.plants.max(1));
+    Task {
+        id,
+        chore: chore.id.clone(),
+        kind: chore.kind,
+        season: year,
+        crop: crop.map(str::to_owned),
+        group: label.map(str::to_owned),
+        trees: chosen.trees.clone(),
+        plants: chosen.plants,
+        window,
+        state: State::Coming,
+        day: None,
+        hold: None,
+        reasons: chosen.reasons.clone(),
+        cautions: chore.cautions.clone(),
+        materials: chore.materials.clone(),
+        minutes: chore.minutes.as_ref().map(|(least, most, _)| (least * plants, most * plants)),
+        worth: chore.worth,
+    }
+}
+
+/// Takes out the sprays that the keeper does not want.
+fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
+    let wish = facts.preferences.sprays;
+    if wish == Sprays::Any {
+        return;
+    }
+    let allowed = |id: &String| {
+        let material: Option<&Material> =
+            facts.knowledge.materials.iter().find(|material| material.id == *id);
+        wish == Sprays::Organic && material.is_some_and(|material| material.organic)
+    };
+    let before = plan.tasks.len();
+    plan.tasks.retain_mut(|task| {
+        if task.kind != ChoreKind::Spray {
+            return true;
+        }
+        task.materials.retain(allowed);
+        !task.materials.is_empty()
+    });
+    let tasks = before - plan.tasks.len();
+    if tasks > 0 {
+        plan.notes.push(Note::SpraysLeftOut { tasks, wish });
+    }
+}
+
+/// The crops of this season that frost has taken.
+fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
+    use chrono::Datelike;
+    let mut notes: Vec<Note> = Vec::new();
+    for group in &season.groups {
+        let left = season.crop_left(group, today.year());
+        let told = notes
+            .iter()
+            .any(|note| matches!(note, Note::CropLost { crop, .. } if *crop == group.crop));
+        if left < trees::WORTHWHILE_CROP && !told {
+            notes.push(Note::CropLost { crop: group.crop.clone(), left });
+        }
+    }
+    notes
+}
+
+/// How a task stands today, and which day suits it.
+fn settle(facts: &Facts, season: &Season, task: &mut Task, today: NaiveDate) {
+    let noted = facts.journal.chores.iter().rev().find(|noted| noted.task == task.id);
+    if let Some(noted) = noted {
+        task.state = if noted.done { State::Done } else { State::Skipped };
+        return;
+    }
+    let window = &task.window;
+    let open = window.opens.spread.middle <= today;
+    let over = window.closes.spread.middle < today;
+    let last_days = window.closes.spread.middle - today <= TimeDelta::days(2);
+    let by_event = facts.knowledge.chore(&task.chore).is_some_and(|chore| chore.after.is_some());
+    task.state = match (open, over) {
+        (_, true) => State::Missed,
+        (true, false) if by_event || (last_days && task.worth >= 4) => State::Urgent,
+        (true, false) => State::Open,
+        (false, false) => State::Coming,
+    };
+    if let Some(chore) = facts.knowledge.chore(&task.chore) {
+        days::choose(facts, season, chore, task, today);
+    }
+}

@@ -1,0 +1,95 @@
+//! What moved between two calendars: line by line, with the reason.
+
+use super::calendar::{Plan, State, Task};
+use crate::season::evidence::Evidence;
+use chrono::NaiveDate;
+
+/// A window that moves by less than this is not news, days.
+pub const NEWS_DAYS: i64 = 3;
+
+/// One difference between two calendars.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Change {
+    /// The task's id.
+    pub task: String,
+    /// What happened to it.
+    pub what: What,
+    /// The evidence behind it, if one can be named.
+    pub because: Option<Evidence>,
+}
+
+/// What happened to a task.
+#[derive(Clone, Debug, PartialEq)]
+pub enum What {
+    /// It was not there before.
+    Added {
+        /// Its opening.
+        opens: NaiveDate,
+        /// Its close.
+        closes: NaiveDate,
+    },
+    /// It is no longer there.
+    Dropped,
+    /// Its opening or close moved.
+    Moved {
+        /// Opening before and after.
+        opens: (NaiveDate, NaiveDate),
+        /// Close before and after.
+        closes: (NaiveDate, NaiveDate),
+    },
+}
+
+/// Everything that differs by [`NEWS_DAYS`] or more between two calendars.
+///
+/// Only tasks that were or are still to be done count; a task that merely ran
+/// out between the two days is no change.
+pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
+    let mut changes = Vec::new();
+    for task in after.tasks.iter().filter(|task| pending(task)) {
+        let (opens, closes) = middles(task);
+        match before.tasks.iter().find(|old| old.id == task.id) {
+            None if opens > before.until => {}
+            None => changes.push(Change {
+                task: task.id.clone(),
+                what: What::Added { opens, closes },
+                because: task.reasons.first().or(Some(&task.window.opens.evidence)).cloned(),
+            }),
+            Some(old) => {
+                let (old_opens, old_closes) = middles(old);
+                let by = |a: NaiveDate, b: NaiveDate| (b - a).num_days().abs();
+                let moved_open = opens > after.today && by(old_opens, opens) >= NEWS_DAYS;
+                if moved_open || by(old_closes, closes) >= NEWS_DAYS {
+                    let because = if moved_open {
+                        &task.window.opens.evidence
+                    } else {
+                        &task.window.closes.evidence
+                    };
+                    changes.push(Change {
+                        task: task.id.clone(),
+                        what: What::Moved {
+                            opens: (old_opens, opens),
+                            closes: (old_closes, closes),
+                        },
+                        because: Some(because.clone()),
+                    });
+                }
+            }
+        }
+    }
+    for old in before.tasks.iter().filter(|task| pending(task)) {
+        let gone = !after.tasks.iter().any(|task| task.id == old.id);
+        let ran_out = middles(old).1 < after.today;
+        if gone && !ran_out {
+            changes.push(Change { task: old.id.clone(), what: What::Dropped, because: None });
+        }
+    }
+    changes
+}
+
+fn pending(task: &Task) -> bool {
+    matches!(task.state, State::Urgent | State::Open | State::Coming)
+}
+
+fn middles(task: &Task) -> (NaiveDate, NaiveDate) {
+    (task.window.opens.spread.middle, task.window.closes.spread.middle)
+}

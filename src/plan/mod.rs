@@ -1,0 +1,13 @@
+//! WHAT TO DO, AND WHEN.
+//!
+//! [`make`] is the whole of it: windows opened, events answered, days chosen.
+//! Every look plans anew from the facts; nothing depends on having watched.
+
+pub mod age;
+pub mod calendar;
+pub mod changes;
+pub mod days;
+pub mod trees;
+pub mod window;
+
+pub use calendar::{Plan, State, Task, make};

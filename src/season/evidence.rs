@@ -1,0 +1,229 @@
+//! Why a date is what it is: data, no wording.
+//!
+//! A model that sets a date hands out its evidence; `render::sentence` alone
+//! words it.
+
+use super::spread::Spread;
+use crate::facts::knowledge::{Advice, HeatRule, HeatStart, Rating, Source};
+use crate::facts::place::HardinessZone;
+use chrono::NaiveDate;
+
+/// One reason.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Evidence {
+    /// A stage is worked out from the weather.
+    Stage {
+        /// The crop's id.
+        crop: String,
+        /// Trade name of the stage.
+        stage: String,
+        /// When.
+        spread: Spread,
+        /// How the bloom estimate was come by.
+        fit: FitNote,
+    },
+    /// The keeper saw a stage.
+    StageSeen {
+        /// The crop's id.
+        crop: String,
+        /// Trade name of the stage.
+        stage: String,
+        /// The day.
+        date: NaiveDate,
+    },
+    /// The last freeze of spring.
+    SpringFreeze {
+        /// °C.
+        threshold_c: f64,
+        /// When.
+        spread: Spread,
+        /// Years that it rests on.
+        years: usize,
+    },
+    /// The first freeze of autumn.
+    FallFreeze {
+        /// °C.
+        threshold_c: f64,
+        /// When.
+        spread: Spread,
+        /// Years that it rests on.
+        years: usize,
+    },
+    /// Leaves down.
+    LeafFall {
+        /// Per cent.
+        percent: u8,
+        /// When.
+        spread: Spread,
+        /// Where the rule comes from.
+        source: Source,
+    },
+    /// Soil temperature at 10 cm, worked out from the air.
+    Soil {
+        /// °C.
+        threshold_c: f64,
+        /// Rising in spring, or falling in autumn.
+        rising: bool,
+        /// When.
+        spread: Spread,
+        /// Years that it rests on.
+        years: usize,
+    },
+    /// A heat sum is reached.
+    Heat {
+        /// °C days.
+        sum: f64,
+        /// The rule that the sum was published for.
+        rule: HeatRule,
+        /// Where it starts.
+        start: HeatStart,
+        /// When.
+        spread: Spread,
+    },
+    /// The expected harvest.
+    Harvest {
+        /// The crop's id.
+        crop: String,
+        /// Days from full bloom, least and most.
+        days: (f64, f64),
+        /// Full bloom.
+        bloom: NaiveDate,
+    },
+    /// The mean low is past its least.
+    ColdestPast {
+        /// When.
+        spread: Spread,
+    },
+    /// Winter chill received.
+    Chill {
+        /// Portions.
+        portions: f64,
+        /// When.
+        spread: Spread,
+    },
+    /// A day of the calendar.
+    Calendar {
+        /// The day.
+        date: NaiveDate,
+    },
+    /// No weather is known; the zone's handbook months stand in.
+    Zone {
+        /// The zone.
+        zone: HardinessZone,
+    },
+    /// A night that hurts, or would hurt.
+    FrostNight(FrostNight),
+    /// An infection period.
+    Infection {
+        /// The disease's id.
+        disease: String,
+        /// First wet hour's day.
+        from: NaiveDate,
+        /// Last wet hour's day.
+        until: NaiveDate,
+        /// Hours wet.
+        wet_hours: f64,
+        /// Mean temperature over them, °C.
+        mean_c: f64,
+        /// Whether the severe line was reached.
+        severe: bool,
+    },
+    /// Rain on a mild day.
+    WarmRain {
+        /// The day.
+        date: NaiveDate,
+        /// mm.
+        rain_mm: f64,
+    },
+    /// Little rain over some days.
+    Dry {
+        /// mm.
+        rain_mm: f64,
+        /// Over so many days.
+        days: u32,
+    },
+    /// A winter low.
+    WinterLow {
+        /// The day.
+        date: NaiveDate,
+        /// °C.
+        low_c: f64,
+    },
+    /// Trees that take a disease, and those that do not.
+    Ratings {
+        /// The disease's id.
+        disease: String,
+        /// Cultivars that need it, with their rating; `None`: unknown.
+        need: Vec<(String, Option<Rating>)>,
+        /// Cultivars that need none.
+        spared: Vec<String>,
+    },
+    /// Junipers near by.
+    Junipers {
+        /// How many.
+        count: u32,
+        /// The nearest, m.
+        nearest_m: f64,
+    },
+    /// Which planting season suits a crop here.
+    Planting {
+        /// The crop's id.
+        crop: String,
+        /// The place's zone.
+        zone: HardinessZone,
+        /// Fall, after leaf drop.
+        fall: Advice,
+        /// Early spring, before bud break.
+        spring: Advice,
+        /// Why, in a sentence.
+        why: String,
+        /// Where it comes from.
+        source: Source,
+    },
+    /// A tree's state asks for it.
+    State {
+        /// Ids of the trees.
+        trees: Vec<String>,
+        /// The state's word.
+        state: &'static str,
+    },
+}
+
+/// How a bloom estimate was come by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct FitNote {
+    /// Own observations of bloom that it learned from.
+    pub observations: usize,
+    /// Whether the keeper's usual date was used.
+    pub usual_date: bool,
+    /// Whether a usual date of another crop was carried over.
+    pub borrowed: bool,
+    /// Past years of weather that stood in for the coming weather.
+    pub years: usize,
+}
+
+/// One night against the flower buds of one crop.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrostNight {
+    /// The morning on which it ended.
+    pub date: NaiveDate,
+    /// Its low, °C, seen or forecast.
+    pub low_c: f64,
+    /// Whether it is forecast.
+    pub forecast: bool,
+    /// The crop's id.
+    pub crop: String,
+    /// The stage the crop was in.
+    pub stage: String,
+    /// The temperature that kills a tenth there, °C.
+    pub kill_10_c: f64,
+    /// The temperature that kills nine tenths, °C, if published.
+    pub kill_90_c: Option<f64>,
+    /// Share killed: best estimate, and the least and most over the stage's
+    /// own uncertainty.
+    pub kill: f64,
+    /// Least.
+    pub kill_least: f64,
+    /// Most.
+    pub kill_most: f64,
+}
