@@ -1,4 +1,15 @@
 //! WHAT THE WEATHER DID TO THE PLANTS: models, one formula family a file.
+//!
+//! In reading order; a blank line keeps the formatter from sorting them.
 
-pub mod evidence;
-pub mod spread;
+pub mod spread; // a date is a distribution
+
+pub mod evidence; // why a date is what it is
+
+pub mod degree_days; // heat above a threshold, by the method of its figure
+
+pub mod sun; // declination, day length, sunrise, sunset
+
+pub mod hourly_curve; // hours from daily extremes
+
+pub mod chill; // winter chill in three units
