@@ -27,6 +27,44 @@ pub struct Knowledge {
     pub references: Vec<Reference>,
     /// What to beware of.
     pub cautions: Vec<Caution>,
+    /// What is known of a zone without any weather.
+    pub zones: Vec<ZoneMonths>,
+    /// When leaves fall, counted from the first hard freeze of autumn.
+    pub leaf_fall: Option<LeafFallRule>,
+}
+
+/// Handbook days of a whole hardiness zone: month and day, year in, year out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ZoneMonths {
+    /// The whole zone.
+    pub zone: u8,
+    /// Last 32 °F freeze of spring.
+    pub last_freeze: (u32, u32),
+    /// First 32 °F freeze of autumn.
+    pub first_freeze: (u32, u32),
+    /// Full bloom of apple.
+    pub apple_bloom: (u32, u32),
+    /// Soil at 10 cm warm enough to plant.
+    pub soil_warms: (u32, u32),
+    /// Nine leaves in ten down.
+    pub leaf_fall: (u32, u32),
+    /// Days either way in which nearly all years and places lie.
+    pub spread_days: u32,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// When leaves fall.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeafFallRule {
+    /// The freeze that it is counted from, °C.
+    pub threshold_c: f64,
+    /// Days from that freeze to half of the leaves down.
+    pub half_days: f64,
+    /// Days to nine tenths down.
+    pub most_days: f64,
+    /// Where it comes from.
+    pub source: Source,
 }
 
 impl Knowledge {
@@ -55,6 +93,13 @@ impl Knowledge {
     /// A reference by its id.
     pub fn reference(&self, id: &str) -> Option<&Reference> {
         self.references.iter().find(|reference| reference.id == id)
+    }
+
+    /// The handbook days of a zone, or of the nearest zone that has any.
+    pub fn zone(&self, number: u8) -> Option<&ZoneMonths> {
+        self.zones
+            .iter()
+            .min_by_key(|months| months.zone.abs_diff(number))
     }
 
     /// A caution by its id.
