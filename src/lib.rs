@@ -24,5 +24,7 @@ pub mod facts;
 
 pub mod season;
 
+pub mod plan;
+
 // The shell, floors 5 to 7: may read clock, files and network.
 pub mod config;

@@ -14,9 +14,14 @@ const NEW_SEASONS: i32 = 2;
 /// and bushes are renewed cane by cane and never count as old). A tree
 /// without a planting date counts as bearing.
 pub fn of(tree: &Tree, crop: &Crop, year: i32) -> Age {
-    let Some(planted) = tree.planted else { return Age::Bearing };
+    let Some(planted) = tree.planted else {
+        return Age::Bearing;
+    };
     let seasons = year - planted.year();
-    let bears = crop.years_to_bear.as_ref().map_or(4.0, |(_, most, _)| *most);
+    let bears = crop
+        .years_to_bear
+        .as_ref()
+        .map_or(4.0, |(_, most, _)| *most);
     let old = match crop.kind {
         CropKind::Stone => 15,
         CropKind::Pome => 35,

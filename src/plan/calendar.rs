@@ -129,7 +129,12 @@ pub enum Note {
 /// Plans the year that follows `today`.
 pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     let until = today + Days::new(HORIZON_DAYS);
-    let mut plan = Plan { today, until, tasks: Vec::new(), notes: Vec::new() };
+    let mut plan = Plan {
+        today,
+        until,
+        tasks: Vec::new(),
+        notes: Vec::new(),
+    };
     for &year in &season.years {
         for chore in wanted_chores(facts) {
             plan.tasks.extend(tasks_of(facts, season, chore, year));
@@ -165,13 +170,20 @@ fn within(task: &Task, today: NaiveDate, until: NaiveDate) -> bool {
 
 /// What is open comes first, then what opens first; the worthier of two first.
 fn order(task: &Task) -> (NaiveDate, NaiveDate, u8, &str) {
-    (task.window.opens.spread.middle, task.window.closes.spread.middle, 5 - task.worth.min(5), &task.id)
+    (
+        task.window.opens.spread.middle,
+        task.window.closes.spread.middle,
+        5 - task.worth.min(5),
+        &task.id,
+    )
 }
 
 /// All tasks of a chore in one season.
 fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
     if chore.needs.on_junipers {
-        let Some(group) = season.groups.first() else { return Vec::new() };
+        let Some(group) = season.groups.first() else {
+            return Vec::new();
+        };
         let chosen = trees::choose_junipers(facts, chore);
         return chosen
             .into_iter()
@@ -179,7 +191,9 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             .collect();
     }
     if chore.needs.crops.is_empty() {
-        let Some(group) = season.groups.first() else { return Vec::new() };
+        let Some(group) = season.groups.first() else {
+            return Vec::new();
+        };
         let whole = Chosen::default();
         return with_windows(season, chore, group, year, None, None, &whole);
     }
@@ -200,7 +214,15 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let apart = found.len() > 1;
         for (group, chosen) in &found {
             let label = apart.then(|| group.label()).flatten();
-            tasks.extend(with_windows(season, chore, group, year, Some(crop), label, chosen));
+            tasks.extend(with_windows(
+                season,
+                chore,
+                group,
+                year,
+                Some(crop),
+                label,
+                chosen,
+            ));
         }
     }
     tasks
@@ -210,8 +232,14 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
 fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
     let mut all = Chosen::default();
     let mut lead: Option<&Group> = None;
-    for group in season.groups.iter().filter(|group| chore.needs.crops.contains(&group.crop)) {
-        let Some(chosen) = trees::choose(facts, season, chore, group, year) else { continue };
+    for group in season
+        .groups
+        .iter()
+        .filter(|group| chore.needs.crops.contains(&group.crop))
+    {
+        let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
+            continue;
+        };
         lead = lead.or(Some(group));
         add(&mut all, chosen);
     }
@@ -231,20 +259,17 @@ fn add(all: &mut Chosen, more: Chosen) {
 }
 
 /// Joins groups of a crop whose windows open within a few days of each other.
-fn join_near_groups(
-    chore: &Chore,
-    season: &Season,
-    year: i32,
-    found: &mut Vec<(&Group, Chosen)>,
-) {
+fn join_near_groups(chore: &Chore, season: &Season, year: i32, found: &mut Vec<(&Group, Chosen)>) {
     let opening =
         |group: &Group| window::of(chore, season, group, year).map(|w| w.opens.spread.middle);
     let mut joined: Vec<(&Group, Chosen)> = Vec::new();
     for (group, chosen) in found.drain(..) {
-        let near = joined.iter_mut().find(|(other, _)| match (opening(group), opening(other)) {
-            (Some(a), Some(b)) => (a - b).num_days().abs() <= TOGETHER_DAYS,
-            _ => true,
-        });
+        let near = joined
+            .iter_mut()
+            .find(|(other, _)| match (opening(group), opening(other)) {
+                (Some(a), Some(b)) => (a - b).num_days().abs() <= TOGETHER_DAYS,
+                _ => true,
+            });
         match near {
             Some((_, held)) => merge(held, chosen),
             None => joined.push((group, chosen)),
@@ -259,25 +284,36 @@ fn merge(held: &mut Chosen, more: Chosen) {
     held.trees.extend(more.trees);
     held.plants = held.plants.saturating_add(more.plants);
     for reason in more.reasons {
-        let into = held.reasons.iter_mut().find_map(|known| match (known, &reason) {
-            (
-                Evidence::Ratings { disease, need, spared },
-                Evidence::Ratings { disease: other, need: more, spared: also },
-            ) if disease == other => {
-                for one in more {
-                    if !need.contains(one) {
-                        need.push(one.clone());
+        let into = held
+            .reasons
+            .iter_mut()
+            .find_map(|known| match (known, &reason) {
+                (
+                    Evidence::Ratings {
+                        disease,
+                        need,
+                        spared,
+                    },
+                    Evidence::Ratings {
+                        disease: other,
+                        need: more,
+                        spared: also,
+                    },
+                ) if disease == other => {
+                    for one in more {
+                        if !need.contains(one) {
+                            need.push(one.clone());
+                        }
                     }
-                }
-                for one in also {
-                    if !spared.contains(one) {
-                        spared.push(one.clone());
+                    for one in also {
+                        if !spared.contains(one) {
+                            spared.push(one.clone());
+                        }
                     }
+                    Some(())
                 }
-                Some(())
-            }
-            _ => None,
-        });
+                _ => None,
+            });
         if into.is_none() && !held.reasons.contains(&reason) {
             held.reasons.push(reason);
         }
@@ -295,10 +331,16 @@ fn with_windows(
     label: Option<&'static str>,
     chosen: &Chosen,
 ) -> Vec<Task> {
-    let frame = if chore.opens.is_empty() { None } else { window::of(chore, season, group, year) };
+    let frame = if chore.opens.is_empty() {
+        None
+    } else {
+        window::of(chore, season, group, year)
+    };
     let stem = stem(chore, crop, label, year);
     let Some(after) = &chore.after else {
-        let Some(window) = frame else { return Vec::new() };
+        let Some(window) = frame else {
+            return Vec::new();
+        };
         return vec![task(stem, chore, year, crop, label, window, chosen)];
     };
     if frame.is_none() && !chore.opens.is_empty() {
@@ -333,7 +375,11 @@ fn stem(chore: &Chore, crop: Option<&str>, label: Option<&str>, year: i32) -> St
 }
 
 fn event_window(after: &After, event: &Event) -> Window {
-    let basis = if event.forecast { Basis::Forecast } else { Basis::Seen };
+    let basis = if event.forecast {
+        Basis::Forecast
+    } else {
+        Basis::Seen
+    };
     let bound = |days: f64| Bound {
         spread: Spread::certain(event.date, basis).shifted(days),
         evidence: event.evidence.clone(),
@@ -372,7 +418,10 @@ fn task(
         reasons: chosen.reasons.clone(),
         cautions: chore.cautions.clone(),
         materials: chore.materials.clone(),
-        minutes: chore.minutes.as_ref().map(|(least, most, _)| (least * plants, most * plants)),
+        minutes: chore
+            .minutes
+            .as_ref()
+            .map(|(least, most, _)| (least * plants, most * plants)),
         worth: chore.worth,
     }
 }
@@ -384,8 +433,11 @@ fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
         return;
     }
     let allowed = |id: &String| {
-        let material: Option<&Material> =
-            facts.knowledge.materials.iter().find(|material| material.id == *id);
+        let material: Option<&Material> = facts
+            .knowledge
+            .materials
+            .iter()
+            .find(|material| material.id == *id);
         wish == Sprays::Organic && material.is_some_and(|material| material.organic)
     };
     let before = plan.tasks.len();
@@ -412,7 +464,10 @@ fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
             .iter()
             .any(|note| matches!(note, Note::CropLost { crop, .. } if *crop == group.crop));
         if left < trees::WORTHWHILE_CROP && !told {
-            notes.push(Note::CropLost { crop: group.crop.clone(), left });
+            notes.push(Note::CropLost {
+                crop: group.crop.clone(),
+                left,
+            });
         }
     }
     notes
@@ -420,16 +475,28 @@ fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
 
 /// How a task stands today, and which day suits it.
 fn settle(facts: &Facts, season: &Season, task: &mut Task, today: NaiveDate) {
-    let noted = facts.journal.chores.iter().rev().find(|noted| noted.task == task.id);
+    let noted = facts
+        .journal
+        .chores
+        .iter()
+        .rev()
+        .find(|noted| noted.task == task.id);
     if let Some(noted) = noted {
-        task.state = if noted.done { State::Done } else { State::Skipped };
+        task.state = if noted.done {
+            State::Done
+        } else {
+            State::Skipped
+        };
         return;
     }
     let window = &task.window;
     let open = window.opens.spread.middle <= today;
     let over = window.closes.spread.middle < today;
     let last_days = window.closes.spread.middle - today <= TimeDelta::days(2);
-    let by_event = facts.knowledge.chore(&task.chore).is_some_and(|chore| chore.after.is_some());
+    let by_event = facts
+        .knowledge
+        .chore(&task.chore)
+        .is_some_and(|chore| chore.after.is_some());
     task.state = match (open, over) {
         (_, true) => State::Missed,
         (true, false) if by_event || (last_days && task.worth >= 4) => State::Urgent,

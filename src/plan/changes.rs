@@ -52,7 +52,11 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
             None => changes.push(Change {
                 task: task.id.clone(),
                 what: What::Added { opens, closes },
-                because: task.reasons.first().or(Some(&task.window.opens.evidence)).cloned(),
+                because: task
+                    .reasons
+                    .first()
+                    .or(Some(&task.window.opens.evidence))
+                    .cloned(),
             }),
             Some(old) => {
                 let (old_opens, old_closes) = middles(old);
@@ -80,7 +84,11 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
         let gone = !after.tasks.iter().any(|task| task.id == old.id);
         let ran_out = middles(old).1 < after.today;
         if gone && !ran_out {
-            changes.push(Change { task: old.id.clone(), what: What::Dropped, because: None });
+            changes.push(Change {
+                task: old.id.clone(),
+                what: What::Dropped,
+                because: None,
+            });
         }
     }
     changes
@@ -91,5 +99,8 @@ fn pending(task: &Task) -> bool {
 }
 
 fn middles(task: &Task) -> (NaiveDate, NaiveDate) {
-    (task.window.opens.spread.middle, task.window.closes.spread.middle)
+    (
+        task.window.opens.spread.middle,
+        task.window.closes.spread.middle,
+    )
 }

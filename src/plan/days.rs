@@ -49,7 +49,10 @@ pub fn choose(facts: &Facts, season: &Season, chore: &Chore, task: &mut Task, to
     // Before its best time an open task may wait; from then on the first day
     // that the guards allow is the day.
     let from = today.max(task.window.best.spread.early);
-    for day in coming.iter().filter(|day| day.date >= from && day.date <= closes) {
+    for day in coming
+        .iter()
+        .filter(|day| day.date >= from && day.date <= closes)
+    {
         if hold_on(season, chore, task, &coming, day.date).is_none() {
             task.day = Some(day.date);
             break;
@@ -73,31 +76,50 @@ fn hold_on(
         Guard::DeepCold { low_c, within_days } | Guard::Freeze { low_c, within_days } => {
             span(coming, date, *within_days).find_map(|day| {
                 let low = day.low_c.filter(|low| low <= low_c)?;
-                Some(Hold::Cold { date: day.date, low_c: low })
+                Some(Hold::Cold {
+                    date: day.date,
+                    low_c: low,
+                })
             })
         }
         Guard::Rain { within_days } => span(coming, date, *within_days).find_map(|day| {
             let rain = day.rain_mm.filter(|rain| *rain >= WET_MM)?;
-            Some(Hold::Rain { date: day.date, rain_mm: rain })
+            Some(Hold::Rain {
+                date: day.date,
+                rain_mm: rain,
+            })
         }),
         Guard::Heat { high_c } => span(coming, date, 0).find_map(|day| {
             let high = day.high_c.filter(|high| high >= high_c)?;
-            Some(Hold::Heat { date: day.date, high_c: high })
+            Some(Hold::Heat {
+                date: day.date,
+                high_c: high,
+            })
         }),
         Guard::Bloom => {
             let crop = task.crop.as_deref();
-            season.in_bloom(crop, task.season, date).then_some(Hold::Bloom)
+            season
+                .in_bloom(crop, task.season, date)
+                .then_some(Hold::Bloom)
         }
     })
 }
 
 fn span(coming: &[Day], from: NaiveDate, days: u32) -> impl Iterator<Item = &Day> {
     let until = from + Days::new(u64::from(days));
-    coming.iter().filter(move |day| day.date >= from && day.date <= until)
+    coming
+        .iter()
+        .filter(move |day| day.date >= from && day.date <= until)
 }
 
 /// The forecast days from today on.
 fn coming_days(facts: &Facts, today: NaiveDate) -> Vec<Day> {
-    let Some(forecast) = &facts.weather.forecast else { return Vec::new() };
-    forecast.daily.days().filter(|day| day.date >= today).collect()
+    let Some(forecast) = &facts.weather.forecast else {
+        return Vec::new();
+    };
+    forecast
+        .daily
+        .days()
+        .filter(|day| day.date >= today)
+        .collect()
 }

@@ -43,10 +43,17 @@ pub fn choose(
     }
     let mut need: Vec<(String, Option<Rating>)> = Vec::new();
     let mut spared: Vec<String> = Vec::new();
-    for tree in group.trees.iter().filter_map(|&index| facts.register.trees.get(index)) {
+    for tree in group
+        .trees
+        .iter()
+        .filter_map(|&index| facts.register.trees.get(index))
+    {
         let states = &chore.needs.states;
-        let state_fits =
-            if states.is_empty() { tree.tended() } else { states.contains(&tree.status) };
+        let state_fits = if states.is_empty() {
+            tree.tended()
+        } else {
+            states.contains(&tree.status)
+        };
         if !state_fits || !age::meant(age::of(tree, crop, year), &chore.needs.ages) {
             continue;
         }
@@ -71,7 +78,11 @@ pub fn choose(
         return None;
     }
     if let Some(disease) = &chore.needs.susceptible_to {
-        chosen.reasons.push(Evidence::Ratings { disease: disease.clone(), need, spared });
+        chosen.reasons.push(Evidence::Ratings {
+            disease: disease.clone(),
+            need,
+            spared,
+        });
     }
     Some(chosen)
 }
@@ -88,7 +99,10 @@ fn push_state(reasons: &mut Vec<Evidence>, tree: &Tree) {
             return;
         }
     }
-    reasons.push(Evidence::State { trees: vec![tree.id.clone()], state: tree.status.word() });
+    reasons.push(Evidence::State {
+        trees: vec![tree.id.clone()],
+        state: tree.status.word(),
+    });
 }
 
 fn push_new(list: &mut Vec<String>, name: String) {
@@ -105,12 +119,19 @@ fn name_of(tree: &Tree) -> String {
 /// What is published of a tree's cultivar against a disease; `None`: unknown.
 pub fn rating_of(facts: &Facts, tree: &Tree, disease: &str) -> Option<Rating> {
     let name = tree.cultivar.as_deref()?;
-    facts.knowledge.cultivar(&tree.crop, name)?.rating(disease).map(|rating| rating.rating)
+    facts
+        .knowledge
+        .cultivar(&tree.crop, name)?
+        .rating(disease)
+        .map(|rating| rating.rating)
 }
 
 fn zone_fits(facts: &Facts, chore: &Chore) -> bool {
     let zone = facts.place.hardiness.number();
-    chore.needs.zones.is_none_or(|(from, to)| (from..=to).contains(&zone))
+    chore
+        .needs
+        .zones
+        .is_none_or(|(from, to)| (from..=to).contains(&zone))
 }
 
 /// Whether the junipers that a chore asks for stand; adds the reason.
@@ -127,20 +148,35 @@ fn junipers_fit(facts: &Facts, chore: &Chore, chosen: &mut Chosen) -> bool {
         .filter(|juniper| juniper.distance_m <= within)
         .filter(|juniper| juniper.removable || !chore.needs.on_junipers)
         .collect();
-    let Some(nearest) = near.iter().map(|juniper| juniper.distance_m).reduce(f64::min) else {
+    let Some(nearest) = near
+        .iter()
+        .map(|juniper| juniper.distance_m)
+        .reduce(f64::min)
+    else {
         return false;
     };
     let count = near.iter().map(|juniper| juniper.count).sum();
-    chosen.reasons.push(Evidence::Junipers { count, nearest_m: nearest });
+    chosen.reasons.push(Evidence::Junipers {
+        count,
+        nearest_m: nearest,
+    });
     true
 }
 
 /// The junipers that a chore on junipers is for; `None` if it is for none, or
 /// if no pome fruit stands to be infected.
 pub fn choose_junipers(facts: &Facts, chore: &Chore) -> Option<Chosen> {
-    let hosts = facts.register.trees.iter().filter(|tree| tree.stands()).any(|tree| {
-        facts.knowledge.crop(&tree.crop).is_some_and(|crop| crop.kind == CropKind::Pome)
-    });
+    let hosts = facts
+        .register
+        .trees
+        .iter()
+        .filter(|tree| tree.stands())
+        .any(|tree| {
+            facts
+                .knowledge
+                .crop(&tree.crop)
+                .is_some_and(|crop| crop.kind == CropKind::Pome)
+        });
     let mut chosen = Chosen::default();
     if !hosts || !zone_fits(facts, chore) || !junipers_fit(facts, chore, &mut chosen) {
         return None;
@@ -159,7 +195,11 @@ pub fn choose_junipers(facts: &Facts, chore: &Chore) -> Option<Chosen> {
 fn wanted(facts: &Facts, chore: &Chore, group: &Group) -> Option<Chosen> {
     let stock = chore.needs.planting?;
     let mut chosen = Chosen::default();
-    for tree in group.trees.iter().filter_map(|&index| facts.register.trees.get(index)) {
+    for tree in group
+        .trees
+        .iter()
+        .filter_map(|&index| facts.register.trees.get(index))
+    {
         let leaves = matches!(tree.status, Status::Dead | Status::Replace);
         if leaves && stock == Stock::BareRoot {
             chosen.trees.push(tree.id.clone());
@@ -177,7 +217,9 @@ fn wanted(facts: &Facts, chore: &Chore, group: &Group) -> Option<Chosen> {
     if chosen.trees.is_empty() {
         return None;
     }
-    let Some(which) = chore.needs.season else { return Some(chosen) };
+    let Some(which) = chore.needs.season else {
+        return Some(chosen);
+    };
     let advice = planting_advice(facts, &group.crop, stock)?;
     let verdict = match which {
         PlantingSeason::Fall => advice.fall,

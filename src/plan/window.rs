@@ -43,7 +43,11 @@ pub fn of(chore: &Chore, season: &Season, group: &Group, year: i32) -> Option<Wi
         Some(best) => clamped(best, &opens, &closes),
         None => middle(&opens, &closes),
     };
-    Some(Window { opens, best, closes })
+    Some(Window {
+        opens,
+        best,
+        closes,
+    })
 }
 
 /// All anchors of a bound joined to one: the latest opens, the earliest
@@ -68,7 +72,11 @@ fn joined(
             Some(held) => {
                 let spread = join(held.spread, next.spread);
                 // The one that sets the middle is the reason that is told.
-                let mut telling = if spread.middle == held.spread.middle { held } else { next };
+                let mut telling = if spread.middle == held.spread.middle {
+                    held
+                } else {
+                    next
+                };
                 telling.spread = spread;
                 telling
             }

@@ -35,8 +35,14 @@ impl Members {
     /// fewer than three complete years are known.
     pub fn new(weather: &Weather, today: NaiveDate) -> Self {
         let seen_until = weather.seen_until();
-        let mut members = Members { today, seen_until, records: Vec::new() };
-        let Some(daily) = &weather.daily else { return members };
+        let mut members = Members {
+            today,
+            seen_until,
+            records: Vec::new(),
+        };
+        let Some(daily) = &weather.daily else {
+            return members;
+        };
         let years = complete_years(daily, today);
         if years.len() < LEAST_MEMBERS {
             return members;
@@ -45,7 +51,9 @@ impl Members {
         let last = year_day(today.year() + 1, 12, 31);
         let known = known_days(weather, daily, first, today);
         for start in 0..years.len() {
-            members.records.push(member(daily, &years, start, &known, first, last, today));
+            members
+                .records
+                .push(member(daily, &years, start, &known, first, last, today));
         }
         members
     }
@@ -68,7 +76,10 @@ impl Members {
             return None;
         }
         let spread = Spread::of_days(&mut days, Basis::PastYears)?;
-        Some(Spread { basis: self.basis(spread), ..spread })
+        Some(Spread {
+            basis: self.basis(spread),
+            ..spread
+        })
     }
 
     /// What a spread rests on: seen when it is one day that is over, this
@@ -120,12 +131,17 @@ fn known_days(
     first: NaiveDate,
     today: NaiveDate,
 ) -> Vec<Day> {
-    let mut known: Vec<Day> =
-        daily.days().filter(|day| day.date >= first && day.date < today).collect();
+    let mut known: Vec<Day> = daily
+        .days()
+        .filter(|day| day.date >= first && day.date < today)
+        .collect();
     if let Some(forecast) = &weather.forecast {
         let until = today + Days::new(FORECAST_DAYS as u64 - 1);
         known.extend(
-            forecast.daily.days().filter(|day| day.date >= today && day.date <= until),
+            forecast
+                .daily
+                .days()
+                .filter(|day| day.date >= today && day.date <= until),
         );
     }
     known
@@ -176,10 +192,18 @@ mod tests {
         let mut day = date(from, 1, 1);
         while day < to {
             let low = f64::from(day.year() % 100);
-            days.push(Day { date: day, low_c: Some(low), high_c: Some(low + 5.0), rain_mm: None });
+            days.push(Day {
+                date: day,
+                low_c: Some(low),
+                high_c: Some(low + 5.0),
+                rain_mm: None,
+            });
             day = day.succ_opt().unwrap();
         }
-        Weather { daily: DailyRecord::from_days(&days), ..Weather::default() }
+        Weather {
+            daily: DailyRecord::from_days(&days),
+            ..Weather::default()
+        }
     }
 
     #[test]

@@ -13,3 +13,18 @@ pub mod sun; // declination, day length, sunrise, sunset
 pub mod hourly_curve; // hours from daily extremes
 
 pub mod chill; // winter chill in three units
+
+pub mod members; // the coming weather as an ensemble of past years
+
+pub mod turning; // freezes, soil, leaf fall, heat sums
+
+pub mod zone_only; // the year where no weather is known
+
+pub mod frost_nights; // a night against the buds
+
+pub mod groups; // trees that bloom together
+
+mod derive; // the season of a place on one day
+
+pub use derive::{Caveat, Event, Season, derive};
+pub use groups::Group;

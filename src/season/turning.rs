@@ -20,7 +20,10 @@ const SOIL_RUN: usize = 5;
 pub fn last_spring_freeze(record: &DailyRecord, year: i32, threshold_c: f64) -> Option<NaiveDate> {
     let from = NaiveDate::from_ymd_opt(year, 2, 1)?;
     let to = NaiveDate::from_ymd_opt(year, 7, 31)?;
-    span(record, from, to).rev().find(|&index| freezes(record, index, threshold_c)).map(|index| record.date(index))
+    span(record, from, to)
+        .rev()
+        .find(|&index| freezes(record, index, threshold_c))
+        .map(|index| record.date(index))
 }
 
 /// The first day from 1 August of `year` on with a low at or below the
@@ -28,15 +31,22 @@ pub fn last_spring_freeze(record: &DailyRecord, year: i32, threshold_c: f64) -> 
 pub fn first_fall_freeze(record: &DailyRecord, year: i32, threshold_c: f64) -> Option<NaiveDate> {
     let from = NaiveDate::from_ymd_opt(year, 8, 1)?;
     let to = NaiveDate::from_ymd_opt(year, 12, 31)?;
-    span(record, from, to).find(|&index| freezes(record, index, threshold_c)).map(|index| record.date(index))
+    span(record, from, to)
+        .find(|&index| freezes(record, index, threshold_c))
+        .map(|index| record.date(index))
 }
 
 fn freezes(record: &DailyRecord, index: usize, threshold_c: f64) -> bool {
-    record.low_c.get(index).is_some_and(|low| low <= threshold_c + WHOLE_FAHRENHEIT_C)
+    record
+        .low_c
+        .get(index)
+        .is_some_and(|low| low <= threshold_c + WHOLE_FAHRENHEIT_C)
 }
 
 fn span(record: &DailyRecord, from: NaiveDate, to: NaiveDate) -> std::ops::Range<usize> {
-    let first = record.index(from.max(record.first())).unwrap_or(record.len());
+    let first = record
+        .index(from.max(record.first()))
+        .unwrap_or(record.len());
     let end = record.index(to).map_or(record.len(), |last| last + 1);
     first..end.max(first)
 }
@@ -66,29 +76,50 @@ pub fn soil_10cm(record: &DailyRecord) -> Vec<f64> {
 }
 
 fn soil_next_day(before_c: f64, air_c: f64) -> f64 {
-    let surface = if air_c < 0.0 { 0.2 * air_c } else { air_c * (0.95 + 0.05 * (1.2_f64).exp()) };
+    let surface = if air_c < 0.0 {
+        0.2 * air_c
+    } else {
+        air_c * (0.95 + 0.05 * (1.2_f64).exp())
+    };
     before_c + (surface - before_c) * 0.24 * (-0.17_f64).exp()
 }
 
 /// The day from which the soil stays at or above a threshold in spring: the
 /// day after the last run of five days, from 1 January to 31 July, whose mean
 /// was below it.
-pub fn soil_warms(record: &DailyRecord, soil: &[f64], year: i32, threshold_c: f64) -> Option<NaiveDate> {
+pub fn soil_warms(
+    record: &DailyRecord,
+    soil: &[f64],
+    year: i32,
+    threshold_c: f64,
+) -> Option<NaiveDate> {
     let from = NaiveDate::from_ymd_opt(year, 1, 1)?;
     let to = NaiveDate::from_ymd_opt(year, 7, 31)?;
-    let last_cold = span(record, from, to).rev().find(|&index| run_mean(soil, index) < threshold_c);
+    let last_cold = span(record, from, to)
+        .rev()
+        .find(|&index| run_mean(soil, index) < threshold_c);
     match last_cold {
-        Some(index) => record.date(index).checked_add_days(Days::new(1)).filter(|day| *day <= to),
+        Some(index) => record
+            .date(index)
+            .checked_add_days(Days::new(1))
+            .filter(|day| *day <= to),
         None => Some(from),
     }
 }
 
 /// The first day from 1 September on whose five-day mean of the soil is below
 /// a threshold; `None` where it stays warmer until the end of the year.
-pub fn soil_cools(record: &DailyRecord, soil: &[f64], year: i32, threshold_c: f64) -> Option<NaiveDate> {
+pub fn soil_cools(
+    record: &DailyRecord,
+    soil: &[f64],
+    year: i32,
+    threshold_c: f64,
+) -> Option<NaiveDate> {
     let from = NaiveDate::from_ymd_opt(year, 9, 1)?;
     let to = NaiveDate::from_ymd_opt(year, 12, 31)?;
-    span(record, from, to).find(|&index| run_mean(soil, index) < threshold_c).map(|index| record.date(index))
+    span(record, from, to)
+        .find(|&index| run_mean(soil, index) < threshold_c)
+        .map(|index| record.date(index))
 }
 
 fn run_mean(soil: &[f64], index: usize) -> f64 {
@@ -104,13 +135,19 @@ pub fn coldest_day(members: &Members, year: i32) -> Option<NaiveDate> {
     let days: Vec<f64> = (-15..=105)
         .map(|step| {
             let date = from + TimeDelta::days(step);
-            let lows = members.records().iter().filter_map(|record| record.day(date)?.low_c);
+            let lows = members
+                .records()
+                .iter()
+                .filter_map(|record| record.day(date)?.low_c);
             let (sum, count) = lows.fold((0.0, 0.0), |(sum, count), low| (sum + low, count + 1.0));
             sum / count
         })
         .collect();
     let smooth = days.windows(31).map(|run| run.iter().sum::<f64>() / 31.0);
-    let (step, _) = smooth.enumerate().filter(|(_, mean)| mean.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (step, _) = smooth
+        .enumerate()
+        .filter(|(_, mean)| mean.is_finite())
+        .min_by(|a, b| a.1.total_cmp(&b.1))?;
     Some(from + TimeDelta::days(step as i64))
 }
 
@@ -134,5 +171,9 @@ pub fn heat_reached(members: &Members, rule: HeatRule, start: Spread, sum: f64) 
 
 /// The calendar year to which a winter day belongs in terms of its spring.
 pub fn season_year(date: NaiveDate) -> i32 {
-    if date.month() >= 8 { date.year() + 1 } else { date.year() }
+    if date.month() >= 8 {
+        date.year() + 1
+    } else {
+        date.year()
+    }
 }

@@ -1,0 +1,692 @@
+//! The season of a place on one day: everything that the plan hangs on.
+
+use super::evidence::{Evidence, FitNote, FrostNight};
+use super::frost_nights;
+use super::groups::{self, Group};
+use super::members::Members;
+use super::spread::{Basis, Spread};
+use super::turning;
+use super::zone_only;
+use crate::facts::Facts;
+use crate::facts::knowledge::{Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths};
+use chrono::{Datelike, Days, NaiveDate};
+
+/// The season of a place as it looks on one day.
+#[derive(Clone, Debug)]
+pub struct Season {
+    /// The day.
+    pub today: NaiveDate,
+    /// The last day whose weather was seen.
+    pub seen_until: Option<NaiveDate>,
+    /// Past years that stand in for the coming weather; 0: zone only.
+    pub past_years: usize,
+    /// The years of bloom that it covers: this one and the next.
+    pub years: Vec<i32>,
+    /// Trees that bloom together.
+    pub groups: Vec<Group>,
+    /// Nights that hurt, seen this season and forecast, in their order.
+    pub frosts: Vec<FrostNight>,
+    /// What the keeper should know of how far to trust it.
+    pub caveats: Vec<Caveat>,
+    /// Stage dates by year and group.
+    stages: Vec<GroupYear>,
+    members: Members,
+    soil: Vec<Vec<f64>>,
+    facts: SeasonFacts,
+}
+
+/// What the season keeps of the facts to answer for its points.
+#[derive(Clone, Debug)]
+struct SeasonFacts {
+    crops: Vec<Crop>,
+    zone: Option<ZoneMonths>,
+    leaf_fall: Option<crate::facts::knowledge::LeafFallRule>,
+    hardiness: crate::facts::place::HardinessZone,
+    weather: crate::facts::weather::Weather,
+}
+
+/// The stages of one group in one year.
+#[derive(Clone, Debug, PartialEq)]
+struct GroupYear {
+    year: i32,
+    group: usize,
+    /// In the order of the crop's list.
+    spreads: Vec<Option<Spread>>,
+    /// Days on which the keeper saw a stage.
+    seen: Vec<Option<NaiveDate>>,
+    fit: FitNote,
+}
+
+/// What the keeper should know of how far to trust the season.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Caveat {
+    /// No weather is known: zone and handbook months stand in.
+    NoWeather,
+    /// Fewer past years than a spread should rest on.
+    FewYears {
+        /// How many.
+        years: usize,
+    },
+    /// The weather record ends before today.
+    Stale {
+        /// Its last day.
+        seen_until: NaiveDate,
+    },
+    /// No usual date and no observation of bloom: the window is wide.
+    NoUsualBloom {
+        /// The crop's id.
+        crop: String,
+    },
+}
+
+/// Something that happened, or is forecast, and that may set a chore off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// The day.
+    pub date: NaiveDate,
+    /// Whether it is forecast.
+    pub forecast: bool,
+    /// What it was.
+    pub evidence: Evidence,
+}
+
+/// Fewest past years on which a spread is shown without a caveat.
+const ENOUGH_YEARS: usize = 10;
+
+/// Days without fresh weather after which the keeper is told.
+const STALE_DAYS: u64 = 3;
+
+/// Works out the season of a place as it looks on the morning of `today`.
+/// Weather and journal after that are not looked at.
+pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
+    let weather = facts.weather.as_of(today);
+    let members = Members::new(&weather, today);
+    let soil = members.records().iter().map(turning::soil_10cm).collect();
+    let groups = groups::of(facts);
+    let zone = facts
+        .knowledge
+        .zone(facts.place.hardiness.number())
+        .cloned();
+    let mut season = Season {
+        today,
+        seen_until: weather.seen_until(),
+        past_years: members.years(),
+        years: vec![today.year(), today.year() + 1],
+        groups,
+        frosts: Vec::new(),
+        caveats: Vec::new(),
+        stages: Vec::new(),
+        members,
+        soil,
+        facts: SeasonFacts {
+            crops: facts.knowledge.crops.clone(),
+            zone,
+            leaf_fall: facts.knowledge.leaf_fall.clone(),
+            hardiness: facts.place.hardiness,
+            weather,
+        },
+    };
+    season.stages = stage_dates(facts, &season);
+    season.frosts = frosts(&season);
+    season.caveats = caveats(facts, &season);
+    season
+}
+
+/// The stages of every group in every year that the season covers.
+fn stage_dates(facts: &Facts, season: &Season) -> Vec<GroupYear> {
+    let mut stages = Vec::new();
+    for &year in &season.years {
+        for (index, group) in season.groups.iter().enumerate() {
+            let Some(crop) = facts.knowledge.crop(&group.crop) else {
+                continue;
+            };
+            let (spreads, fit) = zone_only::stages(facts, crop, group, year);
+            let seen = vec![None; crop.stages.len()];
+            stages.push(GroupYear {
+                year,
+                group: index,
+                spreads,
+                seen,
+                fit,
+            });
+        }
+    }
+    stages
+}
+
+/// Nights of this season that were worth a word, and those forecast.
+fn frosts(season: &Season) -> Vec<FrostNight> {
+    let mut nights = Vec::new();
+    let weather = &season.facts.weather;
+    let Some(from) = NaiveDate::from_ymd_opt(season.today.year(), 1, 1) else {
+        return nights;
+    };
+    let before = season.today - Days::new(1);
+    for (index, group) in season.groups.iter().enumerate() {
+        let Some(crop) = season.facts.crops.iter().find(|crop| crop.id == group.crop) else {
+            continue;
+        };
+        let Some(stages) = season.group_year(season.today.year(), index) else {
+            continue;
+        };
+        let mut add = |record, from, to, forecast| {
+            nights.extend(frost_nights::nights(
+                crop,
+                &stages.spreads,
+                record,
+                from,
+                to,
+                forecast,
+            ));
+        };
+        if let Some(daily) = &weather.daily {
+            add(daily, from, before, false);
+        }
+        if let Some(forecast) = &weather.forecast {
+            add(&forecast.daily, season.today, NaiveDate::MAX, true);
+        }
+    }
+    nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
+    nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
+    nights
+}
+
+fn caveats(facts: &Facts, season: &Season) -> Vec<Caveat> {
+    let mut caveats = Vec::new();
+    match season.past_years {
+        0 => caveats.push(Caveat::NoWeather),
+        years if years < ENOUGH_YEARS => caveats.push(Caveat::FewYears { years }),
+        _ => {}
+    }
+    if let Some(seen_until) = season.seen_until
+        && seen_until + Days::new(STALE_DAYS) < season.today
+    {
+        caveats.push(Caveat::Stale { seen_until });
+    }
+    for group in &season.groups {
+        let known = facts
+            .place
+            .usual_bloom
+            .iter()
+            .any(|usual| usual.crop == group.crop)
+            || facts
+                .journal
+                .stages
+                .iter()
+                .any(|seen| seen.crop == group.crop);
+        let caveat = Caveat::NoUsualBloom {
+            crop: group.crop.clone(),
+        };
+        if !known && !caveats.contains(&caveat) {
+            caveats.push(caveat);
+        }
+    }
+    caveats
+}
+
+impl Season {
+    fn group_year(&self, year: i32, group: usize) -> Option<&GroupYear> {
+        self.stages
+            .iter()
+            .find(|stages| stages.year == year && stages.group == group)
+    }
+
+    fn crop(&self, id: &str) -> Option<&Crop> {
+        self.facts.crops.iter().find(|crop| crop.id == id)
+    }
+
+    /// The index of a group.
+    fn index_of(&self, group: &Group) -> Option<usize> {
+        self.groups.iter().position(|one| one == group)
+    }
+
+    /// A group of a crop; of another crop of the same family where the
+    /// register has none of it.
+    fn group_for(&self, crop: &str) -> Option<&Group> {
+        let kind = self.crop(crop)?.kind;
+        self.groups
+            .iter()
+            .find(|group| group.crop == crop)
+            .or_else(|| {
+                self.groups.iter().find(|group| {
+                    self.crop(&group.crop)
+                        .is_some_and(|other| other.kind == kind)
+                })
+            })
+    }
+
+    /// All stages of a group in a year: trade name, BBCH code, when, and the
+    /// day on which the keeper saw it.
+    pub fn stage_list(
+        &self,
+        group: &Group,
+        year: i32,
+    ) -> Vec<(&str, &str, Option<Spread>, Option<NaiveDate>)> {
+        let crop = self.crop(&group.crop);
+        let stages = self
+            .index_of(group)
+            .and_then(|index| self.group_year(year, index));
+        let Some((crop, stages)) = crop.zip(stages) else {
+            return Vec::new();
+        };
+        crop.stages
+            .iter()
+            .enumerate()
+            .map(|(index, stage)| {
+                let spread = stages.spreads.get(index).copied().flatten();
+                let seen = stages.seen.get(index).copied().flatten();
+                (stage.name.as_str(), stage.bbch.as_str(), spread, seen)
+            })
+            .collect()
+    }
+
+    /// When a group reaches a stage, by its trade name, and why.
+    pub fn stage(&self, group: &Group, year: i32, name: &str) -> Option<(Spread, Evidence)> {
+        let crop = self.crop(&group.crop)?;
+        let index = crop.stage(name)?;
+        let stages = self.group_year(year, self.index_of(group)?)?;
+        let spread = stages.spreads.get(index).copied().flatten()?;
+        let crop = group.crop.clone();
+        let stage = name.to_owned();
+        Some((
+            spread,
+            match stages.seen.get(index).copied().flatten() {
+                Some(date) => Evidence::StageSeen { crop, stage, date },
+                None => Evidence::Stage {
+                    crop,
+                    stage,
+                    spread,
+                    fit: stages.fit,
+                },
+            },
+        ))
+    }
+
+    /// A point of the year for a group in the season named by its year of
+    /// bloom, and why; `None` where it is not known or does not come.
+    pub fn point(&self, point: &Point, group: &Group, year: i32) -> Option<(Spread, Evidence)> {
+        match point {
+            Point::Calendar {
+                month,
+                day,
+                years_before,
+            } => {
+                let year = year - i32::from(*years_before);
+                let date = NaiveDate::from_ymd_opt(year, *month, *day)
+                    .or_else(|| NaiveDate::from_ymd_opt(year, *month, day.saturating_sub(1)))?;
+                Some((
+                    Spread::certain(date, Basis::Fixed),
+                    Evidence::Calendar { date },
+                ))
+            }
+            Point::Stage { stage, crop } => match crop {
+                None => self.stage(group, year, stage),
+                Some(crop) => self.stage(self.group_for(crop)?, year, stage),
+            },
+            Point::LeafFall {
+                percent,
+                years_before,
+            } => self.leaf_fall(*percent, year - i32::from(*years_before)),
+            Point::SpringFreeze { threshold_c } => self.spring_freeze(*threshold_c, year),
+            Point::FallFreeze {
+                threshold_c,
+                years_before,
+            } => self.fall_freeze(*threshold_c, year - i32::from(*years_before)),
+            Point::SoilWarms { threshold_c } => self.soil(*threshold_c, true, year),
+            Point::SoilCools {
+                threshold_c,
+                years_before,
+            } => self.soil(*threshold_c, false, year - i32::from(*years_before)),
+            Point::Heat { sum, rule, start } => self.heat(group, *sum, *rule, start, year),
+            Point::Harvest { last } => self.harvest(group, year, *last),
+            Point::ColdestPast => self.coldest(year),
+            Point::ChillReached { .. } => None,
+        }
+    }
+
+    /// The last freeze of spring at or below a temperature.
+    pub fn spring_freeze(&self, threshold_c: f64, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            // Handbooks give 32 °F; each degree below comes some 2 days sooner.
+            let spread = zone_only::month_day(zone, zone.last_freeze, year)?
+                .shifted(threshold_c.min(0.0) * ZONE_DAYS_PER_DEGREE);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::last_spring_freeze(record, year, threshold_c))?;
+        let evidence = Evidence::SpringFreeze {
+            threshold_c,
+            spread,
+            years: self.past_years,
+        };
+        Some((spread, evidence))
+    }
+
+    /// The first freeze of autumn at or below a temperature.
+    pub fn fall_freeze(&self, threshold_c: f64, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread = zone_only::month_day(zone, zone.first_freeze, year)?
+                .shifted(-threshold_c.min(0.0) * ZONE_DAYS_PER_DEGREE);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::first_fall_freeze(record, year, threshold_c))?;
+        let evidence = Evidence::FallFreeze {
+            threshold_c,
+            spread,
+            years: self.past_years,
+        };
+        Some((spread, evidence))
+    }
+
+    /// Half or nine tenths of the leaves down.
+    pub fn leaf_fall(&self, percent: u8, year: i32) -> Option<(Spread, Evidence)> {
+        let rule = self.facts.leaf_fall.as_ref()?;
+        let days = if percent >= 75 {
+            rule.most_days
+        } else {
+            rule.half_days
+        };
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread =
+                zone_only::month_day(zone, zone.leaf_fall, year)?.shifted(days - rule.most_days);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::first_fall_freeze(record, year, rule.threshold_c))?
+            .shifted(days);
+        let source = rule.source.clone();
+        Some((
+            spread,
+            Evidence::LeafFall {
+                percent,
+                spread,
+                source,
+            },
+        ))
+    }
+
+    /// The soil at 10 cm rises (spring) or falls (autumn) through a
+    /// temperature for good.
+    pub fn soil(&self, threshold_c: f64, rising: bool, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread = if rising {
+                zone_only::month_day(zone, zone.soil_warms, year)?
+            } else {
+                zone_only::month_day(zone, zone.leaf_fall, year)?.shifted(ZONE_SOIL_LAG_DAYS)
+            };
+            return Some((spread, self.zone_evidence()));
+        }
+        let crossing = if rising {
+            turning::soil_warms
+        } else {
+            turning::soil_cools
+        };
+        let records = self.members.records();
+        let spread = self.members.spread(|record| {
+            let index = records.iter().position(|one| std::ptr::eq(one, record))?;
+            crossing(record, self.soil.get(index)?, year, threshold_c)
+        })?;
+        let years = self.past_years;
+        Some((
+            spread,
+            Evidence::Soil {
+                threshold_c,
+                rising,
+                spread,
+                years,
+            },
+        ))
+    }
+
+    /// The time after which the mean low rises again.
+    fn coldest(&self, year: i32) -> Option<(Spread, Evidence)> {
+        let middle = match turning::coldest_day(&self.members, year) {
+            Some(day) => day,
+            None => NaiveDate::from_ymd_opt(year, 1, 25)?,
+        };
+        let basis = if self.past_years == 0 {
+            Basis::ZoneOnly
+        } else {
+            Basis::PastYears
+        };
+        let day = Spread::certain(middle, basis);
+        let spread = Spread::new(
+            day.shifted(-COLDEST_HALF_WIDTH_DAYS).middle,
+            middle,
+            day.shifted(COLDEST_HALF_WIDTH_DAYS).middle,
+            basis,
+        );
+        Some((spread, Evidence::ColdestPast { spread }))
+    }
+
+    fn heat(
+        &self,
+        group: &Group,
+        sum: f64,
+        rule: HeatRule,
+        start: &HeatStart,
+        year: i32,
+    ) -> Option<(Spread, Evidence)> {
+        let from = match start {
+            HeatStart::Calendar(month, day) => {
+                Spread::certain(NaiveDate::from_ymd_opt(year, *month, *day)?, Basis::Fixed)
+            }
+            HeatStart::Stage(stage) => self.stage(group, year, stage)?.0,
+            HeatStart::Biofix(_) => return None,
+        };
+        let spread = turning::heat_reached(&self.members, rule, from, sum)?;
+        Some((
+            spread,
+            Evidence::Heat {
+                sum,
+                rule,
+                start: start.clone(),
+                spread,
+            },
+        ))
+    }
+
+    /// The first or the last harvest of a group.
+    fn harvest(&self, group: &Group, year: i32, last: bool) -> Option<(Spread, Evidence)> {
+        let crop = self.crop(&group.crop)?;
+        let (bloom, _) = self.stage(group, year, "full bloom")?;
+        let spans: Vec<(f64, f64)> = crop
+            .harvest
+            .iter()
+            .map(|one| (one.least_days, one.most_days))
+            .collect();
+        let least = spans.iter().map(|span| span.0).reduce(f64::min)?;
+        let most = spans.iter().map(|span| span.1).reduce(f64::max)?;
+        let days = if last { most } else { least };
+        let crop = group.crop.clone();
+        let evidence = Evidence::Harvest {
+            crop,
+            days: (least, most),
+            bloom: bloom.middle,
+        };
+        Some((bloom.shifted(days), evidence))
+    }
+
+    fn zone_evidence(&self) -> Evidence {
+        Evidence::Zone {
+            zone: self.facts.hardiness,
+        }
+    }
+
+    /// The share of a full crop that this season's frosts have left on a
+    /// group, 0 to 1: the worst night decides, since the buds that die in a
+    /// mild night are the same weak ones as in a hard one.
+    pub fn crop_left(&self, group: &Group, year: i32) -> f64 {
+        let Some(crop) = self.crop(&group.crop) else {
+            return 1.0;
+        };
+        let Some((least, most, _)) = &crop.blossoms_needed else {
+            return 1.0;
+        };
+        let worst = self
+            .frosts
+            .iter()
+            .filter(|night| !night.forecast && night.crop == group.crop)
+            .filter(|night| night.date.year() == year)
+            .map(|night| night.kill)
+            .fold(0.0, f64::max);
+        ((1.0 - worst) / f64::midpoint(*least, *most)).clamp(0.0, 1.0)
+    }
+
+    /// Whether a crop, or any crop where none is named, is likely in bloom on
+    /// a day: from the early day of first bloom to the late day of petal fall.
+    pub fn in_bloom(&self, crop: Option<&str>, year: i32, date: NaiveDate) -> bool {
+        self.groups
+            .iter()
+            .filter(|group| crop.is_none_or(|crop| group.crop == crop))
+            .any(|group| {
+                let from = self.stage(group, year, "first bloom");
+                let to = self.stage(group, year, "petal fall");
+                from.zip(to)
+                    .is_some_and(|((from, _), (to, _))| (from.early..=to.late).contains(&date))
+            })
+    }
+
+    /// What happened, or is forecast, that may set a chore off, in its order.
+    pub fn events(&self, trigger: &Trigger, group: &Group, year: i32) -> Vec<Event> {
+        if year != self.today.year() {
+            return Vec::new();
+        }
+        match trigger {
+            Trigger::FrostKill { share } => self.frost_events(group, *share, false),
+            Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
+            Trigger::Infection { .. } => Vec::new(),
+            Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
+            Trigger::Dry { rain_mm, days } => self.dry_spell(*rain_mm, *days),
+            Trigger::HardWinter { low_c } => self.winter_lows(*low_c),
+        }
+    }
+
+    fn frost_events(&self, group: &Group, share: f64, forecast: bool) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        for night in self.frosts.iter().filter(|night| night.crop == group.crop) {
+            if night.forecast != forecast || night.kill < share {
+                continue;
+            }
+            // Nights in a row are one event: the worst of them tells.
+            let evidence = Evidence::FrostNight(night.clone());
+            match events.last_mut() {
+                Some(last) if (night.date - last.date).num_days() <= 3 => {
+                    if let Evidence::FrostNight(held) = &last.evidence
+                        && night.kill > held.kill
+                    {
+                        *last = Event {
+                            date: last.date,
+                            forecast,
+                            evidence,
+                        };
+                    }
+                }
+                _ => events.push(Event {
+                    date: night.date,
+                    forecast,
+                    evidence,
+                }),
+            }
+        }
+        events
+    }
+
+    fn warm_rains(&self, least_mm: f64, mean_c: f64) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let year = self.today.year();
+        daily
+            .days()
+            .filter(|day| day.date.year() == year)
+            .filter_map(|day| {
+                let rain = day.rain_mm.filter(|rain| *rain >= least_mm)?;
+                let mean = f64::midpoint(day.low_c?, day.high_c?);
+                (mean >= mean_c).then_some(Event {
+                    date: day.date,
+                    forecast: false,
+                    evidence: Evidence::WarmRain {
+                        date: day.date,
+                        rain_mm: rain,
+                    },
+                })
+            })
+            .collect()
+    }
+
+    /// A dry spell that is on today: too little rain over the last days.
+    fn dry_spell(&self, least_mm: f64, days: u32) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let from = self.today - Days::new(u64::from(days));
+        let rains: Option<Vec<f64>> = daily
+            .days()
+            .filter(|day| day.date >= from && day.date < self.today)
+            .map(|day| day.rain_mm)
+            .collect();
+        let Some(rains) = rains.filter(|rains| rains.len() == days as usize) else {
+            return Vec::new();
+        };
+        let rain_mm: f64 = rains.iter().sum();
+        if rain_mm >= least_mm {
+            return Vec::new();
+        }
+        let evidence = Evidence::Dry { rain_mm, days };
+        vec![Event {
+            date: self.today,
+            forecast: false,
+            evidence,
+        }]
+    }
+
+    /// The coldest night of the winter before this season, if cold enough.
+    fn winter_lows(&self, limit_c: f64) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let Some(from) = NaiveDate::from_ymd_opt(self.today.year() - 1, 11, 1) else {
+            return Vec::new();
+        };
+        let Some(to) = NaiveDate::from_ymd_opt(self.today.year(), 3, 31) else {
+            return Vec::new();
+        };
+        let coldest = daily
+            .days()
+            .filter(|day| day.date >= from && day.date <= to)
+            .filter_map(|day| Some((day.date, day.low_c?)))
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        let event = coldest
+            .filter(|(_, low)| *low <= limit_c)
+            .map(|(date, low_c)| Event {
+                date,
+                forecast: false,
+                evidence: Evidence::WinterLow { date, low_c },
+            });
+        event.into_iter().collect()
+    }
+
+    /// The critical temperatures of a crop, for whoever shows them.
+    pub fn critical(&self, crop: &str) -> &[crate::facts::knowledge::CriticalTemperature] {
+        self.crop(crop).map_or(&[], |crop| &crop.critical)
+    }
+}
+
+/// Days by which a zone's handbook date of a freeze shifts for each °C below
+/// freezing (our judgement: some 10 days from 32 to 28 °F).
+const ZONE_DAYS_PER_DEGREE: f64 = 4.5;
+
+/// Days from leaf fall to cold soil where only the zone is known.
+const ZONE_SOIL_LAG_DAYS: f64 = 14.0;
+
+/// Half the width of the coldest time, days.
+const COLDEST_HALF_WIDTH_DAYS: f64 = 10.0;

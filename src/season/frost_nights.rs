@@ -1,0 +1,155 @@
+//! Nights against flower buds: what a low did, or would do, to each group at
+//! the stage it was in.
+
+use super::evidence::FrostNight;
+use super::spread::Spread;
+use crate::facts::knowledge::{CriticalTemperature, Crop};
+use crate::facts::weather::{DailyRecord, Day};
+use chrono::{Days, NaiveDate};
+
+/// Shares killed below this are not worth a word.
+pub const WORTH_A_WORD: f64 = 0.03;
+
+/// Days after the last published stage (post bloom) in which it still holds.
+const AFTER_LAST_STAGE_DAYS: u64 = 21;
+
+/// Share of buds killed at a temperature, from the temperatures that kill a
+/// tenth and nine tenths: a logistic curve through both.
+///
+/// Holds between the two and a little beyond. Where no 90 % temperature is
+/// published, 3 °F below the 10 % one stands in (common practice), and the
+/// caller says so. Two equal or swapped temperatures make a step.
+pub fn kill_share(low_c: f64, critical: &CriticalTemperature) -> f64 {
+    let ten = critical.kill_10_c;
+    let ninety = critical.kill_90_c.unwrap_or(ten - 3.0 / 1.8);
+    if ten <= ninety {
+        return if low_c <= ten { 0.9 } else { 0.0 };
+    }
+    let low = low_c.clamp(-60.0, 20.0);
+    1.0 / (1.0 + (9.0_f64.ln() * (2.0 * low - ten - ninety) / (ten - ninety)).exp())
+}
+
+/// One night of a crop whose stages come on the given days (in the order of
+/// the crop's list). `None` where no published stage holds on that night or
+/// the share killed, at its most, is not worth a word.
+pub fn night(
+    crop: &Crop,
+    stages: &[Option<Spread>],
+    day: Day,
+    forecast: bool,
+) -> Option<FrostNight> {
+    let low_c = day.low_c?;
+    let at = |pick: fn(&Spread) -> NaiveDate| stage_on(crop, stages, day.date, pick);
+    // The middle dates tell the stage; the early and the late ones tell how
+    // far on or behind the buds may be.
+    let likely = at(|spread| spread.middle)?;
+    let kill = kill_share(low_c, likely);
+    let bounds = [at(|spread| spread.early), at(|spread| spread.late)];
+    let shares = bounds
+        .into_iter()
+        .flatten()
+        .map(|critical| kill_share(low_c, critical));
+    let (least, most) = shares.fold((kill, kill), |(a, b), share| (a.min(share), b.max(share)));
+    (most >= WORTH_A_WORD).then(|| FrostNight {
+        date: day.date,
+        low_c,
+        forecast,
+        crop: crop.id.clone(),
+        stage: likely.stage.clone(),
+        kill_10_c: likely.kill_10_c,
+        kill_90_c: likely.kill_90_c,
+        kill,
+        kill_least: least,
+        kill_most: most,
+    })
+}
+
+/// The critical temperature that holds on a day: that of the last published
+/// stage which has come. `None` before the first one and three weeks after
+/// the last.
+fn stage_on<'c>(
+    crop: &'c Crop,
+    stages: &[Option<Spread>],
+    date: NaiveDate,
+    pick: fn(&Spread) -> NaiveDate,
+) -> Option<&'c CriticalTemperature> {
+    let mut reached: Option<(NaiveDate, &CriticalTemperature)> = None;
+    for critical in &crop.critical {
+        let index = crop.stage(&critical.stage)?;
+        let Some(spread) = stages.get(index).and_then(Option::as_ref) else {
+            continue;
+        };
+        let came = pick(spread);
+        if came <= date && reached.is_none_or(|(before, _)| came >= before) {
+            reached = Some((came, critical));
+        }
+    }
+    let (came, critical) = reached?;
+    let last = crop
+        .critical
+        .last()
+        .is_some_and(|last| last.stage == critical.stage);
+    let over = last && date > came + Days::new(AFTER_LAST_STAGE_DAYS);
+    (!over).then_some(critical)
+}
+
+/// All nights of a span that are worth a word.
+pub fn nights(
+    crop: &Crop,
+    stages: &[Option<Spread>],
+    record: &DailyRecord,
+    from: NaiveDate,
+    to: NaiveDate,
+    forecast: bool,
+) -> Vec<FrostNight> {
+    record
+        .days()
+        .filter(|day| day.date >= from && day.date <= to)
+        .filter_map(|day| night(crop, stages, day, forecast))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts::knowledge::{Source, Standing};
+    use crate::units::f_to_c;
+
+    fn critical(ten_f: f64, ninety_f: Option<f64>) -> CriticalTemperature {
+        CriticalTemperature {
+            stage: "full bloom".into(),
+            kill_10_c: f_to_c(ten_f),
+            kill_90_c: ninety_f.map(f_to_c),
+            source: Source {
+                references: vec![],
+                standing: Standing::Seen,
+            },
+        }
+    }
+
+    /// algorithms.md section 8, checks for 28/25 °F (apple in full bloom; the
+    /// two temperatures from Washington State Univ. EB0913).
+    #[test]
+    fn the_curve_of_apple_in_bloom() {
+        let bloom = critical(28.0, Some(25.0));
+        for (low_f, share) in [
+            (32.0, 0.00032),
+            (30.0, 0.00590),
+            (28.0, 0.1),
+            (26.5, 0.5),
+            (25.0, 0.9),
+            (23.0, 0.99410),
+        ] {
+            assert!(
+                (kill_share(f_to_c(low_f), &bloom) - share).abs() < 1e-4,
+                "{low_f}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_missing_90_percent_point_lies_three_fahrenheit_below() {
+        assert!((kill_share(f_to_c(25.0), &critical(28.0, None)) - 0.9).abs() < 1e-9);
+        assert_eq!(kill_share(f_to_c(27.0), &critical(28.0, Some(28.0))), 0.9);
+    }
+}

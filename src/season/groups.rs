@@ -1,0 +1,103 @@
+//! Trees that bloom together: one crop, and one cultivar or bloom group of it
+//! where something sets them apart. Work goes by group, not by tree.
+
+use crate::facts::Facts;
+use crate::facts::knowledge::BloomGroup;
+
+/// Trees that bloom together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    /// The crop's id.
+    pub crop: String,
+    /// The cultivar, where the keeper gave it a date of its own.
+    pub cultivar: Option<String>,
+    /// When it blooms within the crop, if that is published.
+    pub bloom: Option<BloomGroup>,
+    /// Indices into the register.
+    pub trees: Vec<usize>,
+}
+
+impl Group {
+    /// `early` or `late`, for a task's name; `None` for the crop's middle.
+    pub fn label(&self) -> Option<&'static str> {
+        match self.bloom {
+            Some(BloomGroup::Early | BloomGroup::EarlyMid) => Some("early"),
+            Some(BloomGroup::Late | BloomGroup::MidLate) => Some("late"),
+            _ => None,
+        }
+    }
+
+    /// Days by which the group blooms off the crop's middle.
+    ///
+    /// Our judgement from the spread of cultivars within a crop at
+    /// Klein-Altendorf (early to late sweet cherry 7 days, apple 3, European
+    /// plum 10 days): half steps of 2 days.
+    pub fn offset_days(&self) -> f64 {
+        match self.bloom {
+            Some(BloomGroup::Early) => -4.0,
+            Some(BloomGroup::EarlyMid) => -2.0,
+            Some(BloomGroup::MidLate) => 2.0,
+            Some(BloomGroup::Late) => 4.0,
+            Some(BloomGroup::Mid) | None => 0.0,
+        }
+    }
+}
+
+/// The groups of the register in the order in which their crops first stand
+/// there, together with the crops that are only wanted.
+pub fn of(facts: &Facts) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for (index, tree) in facts.register.trees.iter().enumerate() {
+        if !tree.stands() {
+            continue;
+        }
+        let (cultivar, bloom) = traits(facts, &tree.crop, tree.cultivar.as_deref());
+        let known = groups.iter_mut().find(|group| {
+            group.crop == tree.crop && group.cultivar == cultivar && group.bloom == bloom
+        });
+        match known {
+            Some(group) => group.trees.push(index),
+            None => groups.push(Group {
+                crop: tree.crop.clone(),
+                cultivar,
+                bloom,
+                trees: vec![index],
+            }),
+        }
+    }
+    for wish in &facts.register.wanted {
+        if !groups.iter().any(|group| group.crop == wish.crop) {
+            groups.push(Group {
+                crop: wish.crop.clone(),
+                cultivar: None,
+                bloom: None,
+                trees: Vec::new(),
+            });
+        }
+    }
+    groups
+}
+
+/// What sets a tree apart within its crop: a date of its own in `place.toml`
+/// or a published bloom group.
+fn traits(
+    facts: &Facts,
+    crop: &str,
+    cultivar: Option<&str>,
+) -> (Option<String>, Option<BloomGroup>) {
+    let Some(name) = cultivar else {
+        return (None, None);
+    };
+    let known = facts.knowledge.cultivar(crop, name);
+    let own_date = facts.place.usual_bloom.iter().any(|usual| {
+        usual.crop == crop
+            && usual.cultivar.as_deref().is_some_and(|other| {
+                other.eq_ignore_ascii_case(name)
+                    || known.is_some_and(|known| known.is_called(other))
+            })
+    });
+    let bloom = known
+        .and_then(|known| known.bloom.as_ref())
+        .map(|(group, _)| *group);
+    (own_date.then(|| name.to_owned()), bloom)
+}
