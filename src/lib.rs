@@ -26,5 +26,7 @@ pub mod season;
 
 pub mod plan;
 
+pub mod render;
+
 // The shell, floors 5 to 7: may read clock, files and network.
 pub mod config;

@@ -1,0 +1,3 @@
+//! HOW IT IS SAID: data in, text out.
+
+pub mod message;
