@@ -15,3 +15,7 @@ pub mod hourly_curve; // hours from daily extremes
 pub mod chill; // winter chill in three units
 
 pub mod heat; // growing degree hours
+
+pub mod freeze_dates; // last and first freeze, hardiness zone
+
+pub mod frost; // what a cold night kills
