@@ -6,6 +6,10 @@ pub mod spread; // a date is a distribution
 
 pub mod evidence; // why a date is what it is
 
+pub mod normal; // the normal distribution
+
+pub mod screening; // what in a daily record cannot be true
+
 pub mod degree_days; // heat above a threshold, by the method of its figure
 
 pub mod sun; // declination, day length, sunrise, sunset
@@ -28,3 +32,9 @@ mod derive; // the season of a place on one day
 
 pub use derive::{Caveat, Event, Season, derive};
 pub use groups::Group;
+
+pub mod heat; // growing degree hours
+
+pub mod freeze_dates; // last and first freeze, hardiness zone
+
+pub mod frost; // what a cold night kills
