@@ -5,6 +5,7 @@
 
 pub mod fault;
 pub mod journal;
+pub mod knowledge;
 pub mod place;
 pub mod reader;
 pub mod register;
