@@ -1,3 +1,4 @@
 //! One test binary: the rooms of `tests/` in the order of `DEVELOPERS.md`.
 
 mod house;
+mod knowledge;

@@ -140,6 +140,13 @@ impl<'s, 'a> Table<'s, 'a> {
         self.table.contains_key(key)
     }
 
+    /// Where a key itself stands, or the table if it is not there.
+    pub fn key_span(&self, key: &str) -> Range<usize> {
+        self.table
+            .get_key_value(key)
+            .map_or(self.span.clone(), |(key, _)| key.span())
+    }
+
     /// Whether a key holds a bare number.
     pub fn is_number(&self, key: &str) -> bool {
         let value = self.table.get(key).map(Spanned::get_ref);
@@ -211,6 +218,15 @@ impl<'s, 'a> Table<'s, 'a> {
             return None;
         }
         self.maybe_text(key)
+    }
+
+    /// A text with its place, which must be there.
+    pub fn required_text_at(&self, key: &str, example: &str) -> Option<At<String>> {
+        if self.value(key).is_none() {
+            self.missing(key, &format!("\"{example}\""));
+            return None;
+        }
+        self.text_at(key)
     }
 
     /// A list of texts; a missing key is an empty list.
@@ -396,6 +412,73 @@ impl<'s, 'a> Table<'s, 'a> {
                 None
             }
         }
+    }
+
+    /// One or two quantities with their unit, least and most: `"308 °F d"` or
+    /// `["1150 °F d", "1200 °F d"]`; one stands for both.
+    pub fn quantity_span(&self, key: &str, quantity: Quantity) -> Option<(f64, f64)> {
+        let value = self.value(key)?;
+        if value.get_ref().as_array().is_none() {
+            return self.maybe_quantity(key, quantity).map(|one| (one, one));
+        }
+        let mut read = Vec::new();
+        for at in self.texts(key) {
+            match quantity.read(&at.value) {
+                Ok(si) => read.push(si),
+                Err(error) => {
+                    self.fault_at(at.span, key, error.to_string());
+                    return None;
+                }
+            }
+        }
+        match read[..] {
+            [least, most] if least <= most => Some((least, most)),
+            _ => {
+                let example = quantity.example();
+                let message =
+                    format!("should be [least, most], such as [\"{example}\", \"{example}\"]");
+                self.fault_at(value.span(), key, message);
+                None
+            }
+        }
+    }
+
+    /// A list of pairs of texts, such as `[["HS", "WVU-CAR"]]`; a missing key
+    /// is an empty list.
+    pub fn pairs(&self, key: &str) -> Vec<(At<String>, At<String>)> {
+        let Some(value) = self.value(key) else {
+            return Vec::new();
+        };
+        let Some(list) = value.get_ref().as_array() else {
+            self.wrong_type(key, value, "a list of pairs of texts in [[ ]]");
+            return Vec::new();
+        };
+        let mut pairs = Vec::new();
+        for item in list {
+            let words: Vec<At<String>> = item
+                .get_ref()
+                .as_array()
+                .map(|pair| {
+                    pair.iter()
+                        .filter_map(|word| {
+                            word.get_ref().as_str().map(|text| At {
+                                value: text.trim().to_owned(),
+                                span: word.span(),
+                            })
+                        })
+                        .collect()
+                })
+                .unwrap_or_default();
+            match <[At<String>; 2]>::try_from(words) {
+                Ok([first, second]) => pairs.push((first, second)),
+                Err(_) => self.fault_at(
+                    item.span(),
+                    key,
+                    "should be a pair of texts, such as [\"HS\", \"WVU-CAR\"]".into(),
+                ),
+            }
+        }
+        pairs
     }
 
     /// One of several words, if the key is there.

@@ -507,8 +507,8 @@ pub struct Cultivar {
     pub kind: Option<String>,
     /// Ratings per disease: one entry per disease that a source rated.
     pub ratings: Vec<CultivarRating>,
-    /// Coldest and warmest whole zones in print.
-    pub zones: Option<(u8, u8, Source)>,
+    /// The coldest whole zone in print; no source read prints a warmest one.
+    pub coldest_zone: Option<(u8, Source)>,
     /// Chill hours in print.
     pub chill_hours: Option<(f64, f64, Source)>,
     /// When it blooms within the crop.
@@ -642,6 +642,43 @@ pub struct Disease {
     pub source: Source,
     /// Rows of a wetness table, for the models that have one.
     pub wetness: Vec<WetnessRow>,
+    /// Share of blossoms blighted by temperature and wet hours, for brown rot.
+    pub incidence: Vec<IncidenceRow>,
+    /// Further figures of its model by name.
+    pub figures: Vec<Figure>,
+}
+
+impl Disease {
+    /// A figure of its model by name.
+    pub fn figure(&self, name: &str) -> Option<&Figure> {
+        self.figures.iter().find(|figure| figure.name == name)
+    }
+}
+
+/// A named figure of a model, such as the degree hours that fire blight needs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Figure {
+    /// What it is, in a few words; unique within its disease.
+    pub name: String,
+    /// The value in `unit`.
+    pub value: f64,
+    /// `°C`, `°C d`, `°C h`, `mm`, `h`, `d`, `%`, or empty for a constant.
+    pub unit: &'static str,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Blossoms blighted after a wetting, from a trial.
+#[derive(Clone, Debug, PartialEq)]
+pub struct IncidenceRow {
+    /// Mean temperature over the wet hours, °C.
+    pub temperature_c: f64,
+    /// Hours of wetness.
+    pub wet_hours: f64,
+    /// Share of blossoms blighted, least and most, 0 to 1.
+    pub share: (f64, f64),
+    /// Where it comes from.
+    pub source: Source,
 }
 
 /// One row of a wetness table: hours of wetness that infect at a mean
@@ -769,9 +806,10 @@ pub struct InsectEvent {
     pub crop: Option<String>,
     /// Heat sum, least and most, °C days; `None` where only a window is known.
     pub heat: Option<(f64, f64)>,
-    /// The rule that the sum was published for.
+    /// The rule that the sum was published for; it says nothing where there is
+    /// no sum.
     pub rule: HeatRule,
-    /// Where the sum starts.
+    /// Where the sum starts; without a sum, when the event itself begins.
     pub start: HeatStart,
     /// Where it comes from.
     pub source: Source,
@@ -794,8 +832,8 @@ pub struct Material {
     pub controls: Vec<String>,
     /// Disease ids on which it does nothing or little.
     pub fails_on: Vec<String>,
-    /// Hours after infection in which it still helps, per disease id.
-    pub reaches_back: Vec<(String, f64, f64)>,
+    /// How long after an infection it still helps.
+    pub reaches_back: Vec<ReachesBack>,
     /// Days to harvest, in the source's words.
     pub days_to_harvest: String,
     /// Re-entry, in the source's words.
@@ -806,6 +844,19 @@ pub struct Material {
     pub burns: String,
     /// What it does to bees.
     pub bees: String,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// How long after the start of an infection a material still stops it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReachesBack {
+    /// The disease's id.
+    pub disease: String,
+    /// Hours, least in print; 0: not at all.
+    pub least_hours: f64,
+    /// Hours, most in print.
+    pub most_hours: f64,
     /// Where it comes from.
     pub source: Source,
 }

@@ -1,10 +1,12 @@
 //! `config/chores/*.toml`: the year's work, one file each.
 
-use crate::config::fault::hint;
-use crate::config::reader::Table;
+use super::known::{Known, Reading, sheet};
+use super::shelf::Shelf;
+use crate::config::fault::Fault;
+use crate::config::reader::{At, Table};
 use crate::facts::knowledge::{
-    After, Anchor, Chore, ChoreKind, Cutoff, DegreeDayMethod, Guard, HeatRule, HeatStart, Needs,
-    PlantingSeason, Point, Source, Stock, Trigger,
+    After, Anchor, Chore, ChoreKind, Crop, Cutoff, DegreeDayMethod, Guard, HeatRule, HeatStart,
+    Needs, PlantingSeason, Point, Source, Stock, Trigger,
 };
 use crate::facts::register::{Age, Status};
 use crate::units::Quantity;
@@ -37,34 +39,56 @@ const TRIGGERS: [&str; 6] = [
 /// The keys that say which weather forbids it.
 const GUARDS: [&str; 5] = ["deep_cold", "freeze", "in_bloom", "rain", "heat"];
 
-/// Reads one chore; `id` is the file's name without its ending.
-pub fn read(root: &Table<'_, '_>, id: &str) -> Option<Chore> {
+/// Reads all chores.
+pub fn read(shelf: &Shelf, known: &Known, crops: &[Crop], faults: &mut Vec<Fault>) -> Vec<Chore> {
+    shelf
+        .folder("chores")
+        .filter_map(|file| {
+            let reading = Reading { file, known };
+            sheet(file, faults, |root| chore(root, &reading, crops)).flatten()
+        })
+        .collect()
+}
+
+/// Reads one chore.
+fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Chore> {
     let name = root.text("name", "Dormant pruning of apple and pear");
     let say = root.text("say", "Prune {trees}");
     let kind = root.choice("kind", &ChoreKind::ALL);
     let worth = root.maybe_whole("worth", 1, 5).unwrap_or(3);
     let needs = root
         .table("for")
-        .map(|table| needs(&table))
+        .map(|table| needs(&table, reading))
         .unwrap_or_default();
-    let opens = anchors(root, "opens");
-    let best = anchors(root, "best");
-    let closes = anchors(root, "closes");
-    let after = root.table("after").and_then(|table| after(&table));
+    let own: Vec<&Crop> = all
+        .iter()
+        .filter(|crop| needs.crops.contains(&crop.id))
+        .collect();
+    let place = Placing {
+        reading,
+        own: &own,
+        all,
+    };
+    let opens = place.anchors(root, "opens");
+    let best = place.anchors(root, "best");
+    let closes = place.anchors(root, "closes");
+    let after = root.table("after").and_then(|table| after(&table, reading));
     let guards = root.tables("guard").iter().filter_map(guard).collect();
     let good_day = root.maybe_text("good_day").unwrap_or_default();
     let lead_days = root.maybe_number("lead_days", 0.0, 400.0).unwrap_or(0.0);
     let every_days = root.maybe_number("every_days", 1.0, 400.0);
-    let minutes = root.table("minutes").and_then(|table| minutes(&table));
+    let minutes = root
+        .table("minutes")
+        .and_then(|table| minutes(&table, reading));
     let tools = root.words("tools");
     let why = root.text("why", "what it is good for");
     let how = root.text("how", "how it is done");
     let too_early = root.maybe_text("too_early").unwrap_or_default();
     let too_late = root.maybe_text("too_late").unwrap_or_default();
-    let materials = root.words("materials");
-    let cautions = root.words("cautions");
-    let comes_after = root.words("comes_after");
-    let source = root.source();
+    let materials = reading.ids(root, "materials", &reading.known.materials);
+    let cautions = reading.ids(root, "cautions", &reading.known.cautions);
+    let comes_after = reading.ids(root, "comes_after", &reading.known.chores);
+    let source = reading.source(root);
     if after.is_none() && !root.has("after") {
         for (key, list) in [("opens", &opens), ("closes", &closes)] {
             if list.is_empty() && !root.has(key) {
@@ -74,7 +98,7 @@ pub fn read(root: &Table<'_, '_>, id: &str) -> Option<Chore> {
     }
     root.finish();
     Some(Chore {
-        id: id.to_owned(),
+        id: reading.file.stem().to_owned(),
         name: name?,
         say: say?,
         kind: kind?,
@@ -101,13 +125,15 @@ pub fn read(root: &Table<'_, '_>, id: &str) -> Option<Chore> {
     })
 }
 
-fn needs(table: &Table<'_, '_>) -> Needs {
+fn needs(table: &Table<'_, '_>, reading: &Reading<'_>) -> Needs {
     let needs = Needs {
-        crops: table.words("crops"),
+        crops: reading.ids(table, "crops", &reading.known.crops),
         per_crop: table.flag("per_crop", true),
         ages: table.choices("ages", &Age::ALL),
         states: table.choices("states", &Status::ALL),
-        susceptible_to: table.maybe_text("susceptible_to"),
+        susceptible_to: table
+            .text_at("susceptible_to")
+            .and_then(|at| reading.id(table, "susceptible_to", at, &reading.known.diseases)),
         juniper_within_m: table.maybe_quantity("juniper_within", Quantity::Distance),
         on_junipers: table.flag("on_junipers", false),
         planting: table.maybe_choice("planting", &Stock::ALL),
@@ -121,7 +147,7 @@ fn needs(table: &Table<'_, '_>) -> Needs {
     needs
 }
 
-fn minutes(table: &Table<'_, '_>) -> Option<(f64, f64, Source)> {
+fn minutes(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<(f64, f64, Source)> {
     let span = table.span_of("per_plant");
     if span.is_none() && !table.has("per_plant") {
         table.fault(
@@ -129,14 +155,10 @@ fn minutes(table: &Table<'_, '_>) -> Option<(f64, f64, Source)> {
             "is missing; write it as per_plant = [5, 10]".to_owned(),
         );
     }
-    let source = table.source();
+    let source = reading.source(table);
     table.finish();
     let (least, most) = span?;
     Some((least, most, source?))
-}
-
-fn anchors(root: &Table<'_, '_>, key: &str) -> Vec<Anchor> {
-    root.tables(key).iter().filter_map(anchor).collect()
 }
 
 /// The one key of several that a table holds; a fault if none or two.
@@ -161,82 +183,118 @@ fn only<'k>(table: &Table<'_, '_>, keys: &[&'k str], what: &str) -> Option<&'k s
     }
 }
 
-fn anchor(table: &Table<'_, '_>) -> Option<Anchor> {
-    let key = only(table, &POINTS, "point of the year")?;
-    let years_before = match table.maybe_choice("autumn", &[(1_u8, "before"), (0, "after")]) {
-        Some(years) => years,
-        None => table
-            .maybe_whole("years_before", 0, 1)
-            .map_or(0, |years| years as u8),
-    };
-    let point = point(table, key, years_before);
-    let shift_days = table
-        .maybe_number("shift_days", -400.0, 400.0)
-        .unwrap_or(0.0);
-    table.finish();
-    Some(Anchor {
-        point: point?,
-        shift_days,
-    })
+/// What the anchors of one chore are held against.
+struct Placing<'p> {
+    reading: &'p Reading<'p>,
+    /// The chore's own crops.
+    own: &'p [&'p Crop],
+    /// All crops.
+    all: &'p [Crop],
 }
 
-fn point(table: &Table<'_, '_>, key: &str, years_before: u8) -> Option<Point> {
-    let cold = |key| table.quantity(key, Quantity::Temperature);
-    Some(match key {
-        "date" => {
-            let (month, day) = table.maybe_month_day("date")?;
-            Point::Calendar {
-                month,
-                day,
+impl Placing<'_> {
+    fn anchors(&self, root: &Table<'_, '_>, key: &str) -> Vec<Anchor> {
+        root.tables(key)
+            .iter()
+            .filter_map(|table| self.anchor(table))
+            .collect()
+    }
+
+    fn anchor(&self, table: &Table<'_, '_>) -> Option<Anchor> {
+        let key = only(table, &POINTS, "point of the year")?;
+        let years_before = match table.maybe_choice("autumn", &[(1_u8, "before"), (0, "after")]) {
+            Some(years) => years,
+            None => table
+                .maybe_whole("years_before", 0, 1)
+                .map_or(0, |years| years as u8),
+        };
+        let point = self.point(table, key, years_before);
+        let shift_days = table
+            .maybe_number("shift_days", -400.0, 400.0)
+            .unwrap_or(0.0);
+        table.finish();
+        Some(Anchor {
+            point: point?,
+            shift_days,
+        })
+    }
+
+    fn point(&self, table: &Table<'_, '_>, key: &str, years_before: u8) -> Option<Point> {
+        let cold = |key| table.quantity(key, Quantity::Temperature);
+        Some(match key {
+            "date" => {
+                let (month, day) = table.maybe_month_day("date")?;
+                Point::Calendar {
+                    month,
+                    day,
+                    years_before,
+                }
+            }
+            "stage" => self.stage(table)?,
+            "leaf_fall" => {
+                let percent = table.maybe_whole("leaf_fall", 50, 90)? as u8;
+                Point::LeafFall {
+                    percent,
+                    years_before,
+                }
+            }
+            "spring_freeze" => Point::SpringFreeze {
+                threshold_c: cold("spring_freeze")?,
+            },
+            "fall_freeze" => Point::FallFreeze {
+                threshold_c: cold("fall_freeze")?,
                 years_before,
-            }
-        }
-        "stage" => Point::Stage {
-            stage: table.text("stage", "green tip")?,
-            crop: table.maybe_text("of"),
-        },
-        "leaf_fall" => {
-            let percent = table.maybe_whole("leaf_fall", 50, 90)? as u8;
-            Point::LeafFall {
-                percent,
+            },
+            "soil_warms" => Point::SoilWarms {
+                threshold_c: cold("soil_warms")?,
+            },
+            "soil_cools" => Point::SoilCools {
+                threshold_c: cold("soil_cools")?,
                 years_before,
+            },
+            "heat" => {
+                let sum = table.quantity("heat", Quantity::DegreeDays);
+                let rule = heat_rule(table);
+                let start = heat_start(table);
+                Point::Heat {
+                    sum: sum?,
+                    rule: rule?,
+                    start: start?,
+                }
             }
-        }
-        "spring_freeze" => Point::SpringFreeze {
-            threshold_c: cold("spring_freeze")?,
-        },
-        "fall_freeze" => Point::FallFreeze {
-            threshold_c: cold("fall_freeze")?,
-            years_before,
-        },
-        "soil_warms" => Point::SoilWarms {
-            threshold_c: cold("soil_warms")?,
-        },
-        "soil_cools" => Point::SoilCools {
-            threshold_c: cold("soil_cools")?,
-            years_before,
-        },
-        "heat" => {
-            let sum = table.quantity("heat", Quantity::DegreeDays);
-            let rule = heat_rule(table);
-            let start = heat_start(table);
-            Point::Heat {
-                sum: sum?,
-                rule: rule?,
-                start: start?,
+            "harvest" => {
+                let ends = [(false, "first"), (true, "last")];
+                Point::Harvest {
+                    last: table.choice("harvest", &ends)?,
+                }
             }
-        }
-        "harvest" => Point::Harvest {
-            last: table.choice("harvest", &[(false, "first"), (true, "last")])?,
-        },
-        "coldest_past" => {
-            table.flag("coldest_past", true);
-            Point::ColdestPast
-        }
-        _ => Point::ChillReached {
-            portions: table.number("chill_portions", 0.0, 300.0)?,
-        },
-    })
+            "coldest_past" => {
+                table.flag("coldest_past", true);
+                Point::ColdestPast
+            }
+            _ => Point::ChillReached {
+                portions: table.number("chill_portions", 0.0, 300.0)?,
+            },
+        })
+    }
+
+    /// A stage of the chore's own crops, or of the one named by `of`.
+    fn stage(&self, table: &Table<'_, '_>) -> Option<Point> {
+        let Some(of) = table.text_at("of") else {
+            let stage = self.reading.stage(table, "stage", self.own)?;
+            return Some(Point::Stage { stage, crop: None });
+        };
+        let of: At<String> = of;
+        let crop = self
+            .reading
+            .id(table, "of", of, &self.reading.known.crops)?;
+        let one: Vec<&Crop> = self.all.iter().filter(|one| one.id == crop).collect();
+        let stage = self.reading.stage(table, "stage", &one)?;
+        Some(Point::Stage {
+            stage,
+            crop: Some(crop),
+        })
+    }
 }
 
 /// `base`, `upper`, `cutoff` and `method` of a heat sum.
@@ -276,13 +334,13 @@ pub(super) fn heat_start(table: &Table<'_, '_>) -> Option<HeatStart> {
     }
 }
 
-fn after(table: &Table<'_, '_>) -> Option<After> {
+fn after(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<After> {
     let opens_days = table.maybe_number("opens_days", -30.0, 60.0).unwrap_or(0.0);
     let closes_days = table.number("closes_days", 0.0, 120.0);
     let best_days = table
         .maybe_number("best_days", -30.0, 120.0)
         .unwrap_or(opens_days);
-    let trigger = trigger(table);
+    let trigger = trigger(table, reading);
     table.finish();
     Some(After {
         trigger: trigger?,
@@ -292,7 +350,7 @@ fn after(table: &Table<'_, '_>) -> Option<After> {
     })
 }
 
-fn trigger(table: &Table<'_, '_>) -> Option<Trigger> {
+fn trigger(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<Trigger> {
     let key = only(table, &TRIGGERS, "event")?;
     match key {
         "frost_kill" => table
@@ -302,7 +360,8 @@ fn trigger(table: &Table<'_, '_>) -> Option<Trigger> {
             .number(key, 0.0, 1.0)
             .map(|share| Trigger::FrostAhead { share }),
         "infection" => table
-            .text(key, "apple-scab")
+            .text_at(key)
+            .and_then(|at| reading.id(table, key, at, &reading.known.diseases))
             .map(|disease| Trigger::Infection { disease }),
         "warm_rain" => {
             let rain = table.quantity(key, Quantity::Rain);
@@ -350,43 +409,4 @@ fn guard(table: &Table<'_, '_>) -> Option<Guard> {
     };
     table.finish();
     guard
-}
-
-/// Checks the names that a chore uses against the rest of the knowledge;
-/// tells each unknown one with the nearest that is known.
-pub fn cross_check(
-    chore: &Chore,
-    crops: &[&str],
-    diseases: &[&str],
-    materials: &[&str],
-    chores: &[&str],
-    mut fault: impl FnMut(&str, String),
-) {
-    let mut look = |key: &str, what: &str, word: &str, known: &[&str]| {
-        if !known.contains(&word) {
-            fault(
-                key,
-                format!("no {what} named \"{word}\"{}", hint(word, known)),
-            );
-        }
-    };
-    for crop in &chore.needs.crops {
-        look("for.crops", "crop", crop, crops);
-    }
-    if let Some(disease) = &chore.needs.susceptible_to {
-        look("for.susceptible_to", "disease", disease, diseases);
-    }
-    if let Some(After {
-        trigger: Trigger::Infection { disease },
-        ..
-    }) = &chore.after
-    {
-        look("after.infection", "disease", disease, diseases);
-    }
-    for material in &chore.materials {
-        look("materials", "material", material, materials);
-    }
-    for other in &chore.comes_after {
-        look("comes_after", "chore", other, chores);
-    }
 }
