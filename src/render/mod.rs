@@ -1,3 +1,6 @@
 //! HOW IT IS SAID: data in, text out.
 
+pub mod chart;
 pub mod message;
+pub mod page;
+pub mod sentence;

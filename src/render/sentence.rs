@@ -1,0 +1,601 @@
+//! The wording: every reason, window and caution is put into words here and
+//! nowhere else.
+
+use crate::facts::Facts;
+use crate::facts::knowledge::{Advice, HeatStart, Rating, Source, Standing};
+use crate::facts::preferences::Sprays;
+use crate::plan::calendar::{Note, State, Task};
+use crate::plan::changes::{Change, What};
+use crate::plan::days::Hold;
+use crate::plan::window::{Bound, Window};
+use crate::season::Caveat;
+use crate::season::evidence::{Evidence, FitNote, FrostNight};
+use crate::season::spread::{Basis, Spread};
+use crate::units::{UnitSystem, plain};
+use chrono::{Datelike, NaiveDate};
+
+/// Most ids that are named before a count takes their place.
+const MOST_IDS: usize = 8;
+
+/// Puts facts and plans into words for one keeper on one day.
+#[derive(Clone, Copy, Debug)]
+pub struct Words<'f> {
+    facts: &'f Facts,
+    today: NaiveDate,
+}
+
+impl<'f> Words<'f> {
+    /// Words for the keeper of these facts, on this day.
+    pub fn new(facts: &'f Facts, today: NaiveDate) -> Self {
+        Words { facts, today }
+    }
+
+    fn units(&self) -> UnitSystem {
+        self.facts.place.units
+    }
+
+    /// `22 Apr`, with the year where it is not this year.
+    pub fn day(&self, date: NaiveDate) -> String {
+        if date.year() == self.today.year() {
+            date.format("%-d %b").to_string()
+        } else {
+            date.format("%-d %b %Y").to_string()
+        }
+    }
+
+    /// `today`, `tomorrow`, `Wed 22 Apr` within a week, `22 Apr` beyond.
+    pub fn near_day(&self, date: NaiveDate) -> String {
+        match (date - self.today).num_days() {
+            0 => "today".to_owned(),
+            1 => "tomorrow".to_owned(),
+            -1 => "yesterday".to_owned(),
+            2..=6 => date.format("%a %-d %b").to_string(),
+            _ => self.day(date),
+        }
+    }
+
+    /// A date with its spread: `about 22 Apr (15 Apr to 1 May)`; a certain day
+    /// alone.
+    pub fn spread(&self, spread: Spread) -> String {
+        if spread.width_days() <= 1 {
+            return self.day(spread.middle);
+        }
+        format!(
+            "about {} ({} to {})",
+            self.day(spread.middle),
+            self.day(spread.early),
+            self.day(spread.late)
+        )
+    }
+
+    /// When a task is to be done, as it looks today.
+    pub fn when(&self, task: &Task) -> String {
+        let window = &task.window;
+        let closes = self.near_day(window.closes.spread.middle);
+        match task.state {
+            State::Done => "done".to_owned(),
+            State::Skipped => "skipped this season".to_owned(),
+            State::Missed => format!("closed {}", self.near_day(window.closes.spread.middle)),
+            State::Urgent | State::Open => match (task.day, &task.hold) {
+                (Some(day), _) if day == self.today => format!("today; open until {closes}"),
+                (Some(day), _) => format!("best {}; open until {closes}", self.near_day(day)),
+                (None, Some(_)) => format!("wait; open until {closes}"),
+                (None, None) => format!(
+                    "open until {closes}, best {}",
+                    self.near_day(window.best.spread.middle.max(self.today))
+                ),
+            },
+            State::Coming => {
+                format!("{} to {closes}", self.near_day(window.opens.spread.middle))
+            }
+        }
+    }
+
+    /// The opening line of a task: what to do, to which trees.
+    pub fn say(&self, task: &Task) -> String {
+        let Some(chore) = self.facts.knowledge.chore(&task.chore) else {
+            return task.id.clone();
+        };
+        let trees = self.trees(task);
+        chore.say.replace("{trees}", &trees)
+    }
+
+    /// The trees of a task in a few words: `12 apples`, `the peach C3`.
+    pub fn trees(&self, task: &Task) -> String {
+        let junipers = task.trees.iter().any(|id| {
+            self.facts
+                .register
+                .junipers
+                .iter()
+                .any(|juniper| juniper.id == *id)
+        });
+        if junipers {
+            return named(task.plants, "juniper", "junipers");
+        }
+        match task
+            .crop
+            .as_deref()
+            .and_then(|crop| self.facts.knowledge.crop(crop))
+        {
+            Some(crop) => {
+                let few = named(task.plants, &crop.name, &crop.plural);
+                match &task.group {
+                    Some(group) => few.replacen(' ', &format!(" {group} "), 1),
+                    None => few,
+                }
+            }
+            None if task.plants > 0 => named(task.plants, "plant", "plants"),
+            None => "the orchard".to_owned(),
+        }
+    }
+
+    /// The ids of a task's trees, or a count where they are many.
+    pub fn ids(&self, task: &Task) -> String {
+        if task.trees.len() <= MOST_IDS {
+            return task.trees.join(" ");
+        }
+        let first = task.trees[..MOST_IDS - 1].join(" ");
+        format!("{first} and {} more", task.trees.len() - (MOST_IDS - 1))
+    }
+
+    /// Why a bound of a window lies where it does.
+    pub fn bound(&self, bound: &Bound) -> String {
+        let shift = bound.shift_days.round();
+        let days = |n: f64| named(n.abs() as u32, "day", "days");
+        let reason = self.reason(&bound.evidence);
+        if matches!(bound.evidence, Evidence::Calendar { .. }) || shift == 0.0 {
+            return reason;
+        }
+        let side = if shift < 0.0 { "before" } else { "after" };
+        format!("{} {side}: {reason}", days(shift))
+    }
+
+    /// A reason in a sentence without its full stop.
+    pub fn reason(&self, evidence: &Evidence) -> String {
+        let units = self.units();
+        match evidence {
+            Evidence::Stage {
+                crop,
+                stage,
+                spread,
+                fit,
+            } => format!(
+                "{} reaches {stage} {}{}",
+                self.crop(crop),
+                self.spread(*spread),
+                self.fit(*fit, spread.basis)
+            ),
+            Evidence::StageSeen { crop, stage, date } => {
+                format!(
+                    "you saw {stage} on {} on {}",
+                    self.crop(crop),
+                    self.day(*date)
+                )
+            }
+            Evidence::SpringFreeze {
+                threshold_c,
+                spread,
+                years,
+            } => format!(
+                "the last low of {} or less in spring comes {} ({})",
+                units.temperature(*threshold_c),
+                self.spread(*spread),
+                past(*years)
+            ),
+            Evidence::FallFreeze {
+                threshold_c,
+                spread,
+                years,
+            } => format!(
+                "the first low of {} or less in fall comes {} ({})",
+                units.temperature(*threshold_c),
+                self.spread(*spread),
+                past(*years)
+            ),
+            Evidence::LeafFall {
+                percent,
+                spread,
+                source,
+            } => format!(
+                "{} of the leaves are down {}, counted from the first hard freeze ({})",
+                if *percent >= 75 {
+                    "nine tenths"
+                } else {
+                    "half"
+                },
+                self.spread(*spread),
+                source.standing.word()
+            ),
+            Evidence::Soil {
+                threshold_c,
+                rising,
+                spread,
+                years,
+            } => format!(
+                "soil at 4 in {} {} for good {}, worked out from the air ({})",
+                if *rising {
+                    "warms through"
+                } else {
+                    "cools through"
+                },
+                units.temperature(*threshold_c),
+                self.spread(*spread),
+                past(*years)
+            ),
+            Evidence::Heat {
+                sum,
+                rule,
+                start,
+                spread,
+            } => format!(
+                "{} above {} ({}) since {} are reached {}",
+                units.degree_days(*sum),
+                units.temperature(rule.base_c),
+                rule.method.word(),
+                match start {
+                    HeatStart::Calendar(month, day) => self.month_day(*month, *day),
+                    HeatStart::Stage(stage) => stage.clone(),
+                    HeatStart::Biofix(event) => event.clone(),
+                },
+                self.spread(*spread)
+            ),
+            Evidence::Harvest { crop, days, bloom } => format!(
+                "{} ripens {} to {} days after full bloom on {}",
+                self.crop(crop),
+                plain(days.0.round()),
+                plain(days.1.round()),
+                self.day(*bloom)
+            ),
+            Evidence::ColdestPast { spread } => {
+                format!(
+                    "the coldest time of the winter is over {}",
+                    self.spread(*spread)
+                )
+            }
+            Evidence::Chill { portions, spread } => {
+                format!(
+                    "{} chill portions are received {}",
+                    plain(*portions),
+                    self.spread(*spread)
+                )
+            }
+            Evidence::Calendar { date } => format!("a date of the calendar, {}", self.day(*date)),
+            Evidence::Zone { zone } => {
+                format!("no weather is known here yet, so this is what zone {zone} usually brings")
+            }
+            Evidence::FrostNight(night) => self.frost(night),
+            Evidence::Infection {
+                disease,
+                from,
+                until,
+                wet_hours,
+                mean_c,
+                severe,
+            } => format!(
+                "{}: leaves wet for {} hours at {} from {} to {}{}",
+                self.disease(disease),
+                plain(wet_hours.round()),
+                units.temperature(*mean_c),
+                self.day(*from),
+                self.day(*until),
+                if *severe {
+                    ", enough for a severe infection"
+                } else {
+                    ", enough to infect"
+                }
+            ),
+            Evidence::WarmRain { date, rain_mm } => {
+                format!(
+                    "{} of rain fell on a mild day, {}",
+                    units.rain(*rain_mm),
+                    self.day(*date)
+                )
+            }
+            Evidence::Dry { rain_mm, days } => {
+                format!(
+                    "only {} of rain fell in the last {days} days",
+                    units.rain(*rain_mm)
+                )
+            }
+            Evidence::WinterLow { date, low_c } => {
+                format!(
+                    "it fell to {} on {}",
+                    units.temperature(*low_c),
+                    self.day(*date)
+                )
+            }
+            Evidence::Ratings {
+                disease,
+                need,
+                spared,
+            } => self.ratings(disease, need, spared),
+            Evidence::Junipers { count, nearest_m } => format!(
+                "{} near, the nearest {} away",
+                match count {
+                    1 => "a juniper stands".to_owned(),
+                    n => format!("{n} junipers stand"),
+                },
+                units.distance(*nearest_m)
+            ),
+            Evidence::Planting {
+                zone,
+                fall,
+                spring,
+                why,
+                ..
+            } => format!(
+                "in zone {zone} fall is {} and early spring {}: {why}",
+                advice(*fall),
+                advice(*spring)
+            ),
+            Evidence::State { trees, state } => {
+                format!(
+                    "{} {} marked {state}",
+                    trees.join(", "),
+                    if trees.len() == 1 { "is" } else { "are" }
+                )
+            }
+        }
+    }
+
+    fn frost(&self, night: &FrostNight) -> String {
+        let units = self.units();
+        let low = units.temperature(night.low_c);
+        let share = share_range(night);
+        let verb = match (night.forecast, night.date == self.today) {
+            (true, _) => format!(
+                "a low of {low} is forecast for {}",
+                self.near_day(night.date)
+            ),
+            (false, true) => format!("last night fell to {low}"),
+            (false, false) => format!("the night to {} fell to {low}", self.day(night.date)),
+        };
+        format!(
+            "{verb}; in {} that kills {share} of the flower buds (a tenth die at {})",
+            night.stage,
+            units.temperature(night.kill_10_c)
+        )
+    }
+
+    fn ratings(
+        &self,
+        disease: &str,
+        need: &[(String, Option<Rating>)],
+        spared: &[String],
+    ) -> String {
+        let known: Vec<String> = need
+            .iter()
+            .filter_map(|(name, rating)| Some(format!("{name} ({})", (*rating)?.word())))
+            .collect();
+        let unknown: Vec<&str> = need
+            .iter()
+            .filter(|(_, rating)| rating.is_none())
+            .map(|(name, _)| name.as_str())
+            .collect();
+        let mut parts = Vec::new();
+        if !known.is_empty() {
+            parts.push(known.join(", "));
+        }
+        if !unknown.is_empty() {
+            parts.push(format!("no rating is known for {}", unknown.join(", ")));
+        }
+        if !spared.is_empty() {
+            parts.push(format!("{} resist it and need none", spared.join(", ")));
+        }
+        format!("{}: {}", self.disease(disease), parts.join("; "))
+    }
+
+    fn fit(&self, fit: FitNote, basis: Basis) -> String {
+        let rests = match basis {
+            Basis::Seen => "seen".to_owned(),
+            Basis::ZoneOnly if fit.usual_date => "your usual date, no weather known".to_owned(),
+            Basis::ZoneOnly => "zone only".to_owned(),
+            Basis::Fixed => "calendar".to_owned(),
+            Basis::Forecast => "from this year's weather".to_owned(),
+            Basis::PastYears => past(fit.years),
+        };
+        let learnt = match (fit.observations, fit.usual_date, fit.borrowed) {
+            (0, _, _) if basis == Basis::ZoneOnly => String::new(),
+            (0, true, _) => ", set by your usual date of bloom".to_owned(),
+            (0, false, true) => ", set by the usual date of another crop".to_owned(),
+            (0, false, false) => ", without a date of your own yet".to_owned(),
+            (n, _, _) => format!(
+                ", learnt from {} of yours",
+                named(n as u32, "bloom", "blooms")
+            ),
+        };
+        format!(" ({rests}{learnt})")
+    }
+
+    /// Why a task must wait.
+    pub fn hold(&self, hold: &Hold) -> String {
+        let units = self.units();
+        match hold {
+            Hold::Cold { date, low_c } => format!(
+                "Wait: {} is forecast for {}",
+                units.temperature(*low_c),
+                self.near_day(*date)
+            ),
+            Hold::Rain { date, rain_mm } => {
+                format!(
+                    "Wait: {} of rain is forecast for {}",
+                    units.rain(*rain_mm),
+                    self.near_day(*date)
+                )
+            }
+            Hold::Heat { date, high_c } => format!(
+                "Wait: {} is forecast for {}",
+                units.temperature(*high_c),
+                self.near_day(*date)
+            ),
+            Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
+        }
+    }
+
+    /// A note of the plan.
+    pub fn note(&self, note: &Note) -> String {
+        match note {
+            Note::SpraysLeftOut { tasks, wish } => format!(
+                "{} left out, since place.toml says sprays = \"{}\".",
+                named(*tasks as u32, "spray is", "sprays are"),
+                match wish {
+                    Sprays::None => "none",
+                    Sprays::Organic => "organic",
+                    Sprays::Any => "any",
+                }
+            ),
+            Note::Unplanted { crop } => {
+                format!("No season suits planting {} here.", self.crop(crop))
+            }
+            Note::CropLost { crop, left } => format!(
+                "Frost has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
+                plain((left * 100.0).round()),
+                self.crop(crop)
+            ),
+        }
+    }
+
+    /// How far to trust the season.
+    pub fn caveat(&self, caveat: &Caveat) -> String {
+        match caveat {
+            Caveat::NoWeather => format!(
+                "No weather is known here yet: every date is what zone {} usually brings, wide and marked \"zone only\". Bring a weather file in with `budtide import FILE`.",
+                self.facts.place.hardiness
+            ),
+            Caveat::FewYears { years } => format!(
+                "Only {} of weather are known; ten make a fair spread.",
+                named(*years as u32, "past year", "past years")
+            ),
+            Caveat::Stale { seen_until } => {
+                format!("The weather is known until {} only.", self.day(*seen_until))
+            }
+            Caveat::NoUsualBloom { crop } => format!(
+                "{}: no usual date of full bloom is given, so its stages are wide. Write one into place.toml.",
+                self.crop(crop)
+            ),
+        }
+    }
+
+    /// One difference between two calendars.
+    pub fn change(&self, change: &Change, title: &str) -> String {
+        let because = change
+            .because
+            .as_ref()
+            .map(|evidence| format!("\n  because {}", self.reason(evidence)))
+            .unwrap_or_default();
+        let what = match &change.what {
+            What::Added { opens, closes } if opens == closes => {
+                format!("new: {}", self.day(*opens))
+            }
+            What::Added { opens, closes } => {
+                format!("new: {} to {}", self.day(*opens), self.day(*closes))
+            }
+            What::Dropped => "no longer needed".to_owned(),
+            What::Moved { opens, closes } => format!(
+                "moved: {} to {}, was {} to {}",
+                self.day(opens.1),
+                self.day(closes.1),
+                self.day(opens.0),
+                self.day(closes.0)
+            ),
+        };
+        format!("{title}\n  {what}{because}")
+    }
+
+    /// How sure a window is, and what would change it.
+    pub fn sureness(&self, window: &Window) -> String {
+        match window.opens.spread.basis.max(window.closes.spread.basis) {
+            Basis::Seen => "Seen, not forecast.".to_owned(),
+            Basis::Forecast => format!(
+                "Worked out from this year's weather so far; the opening may still move within {} to {}. A growth stage that you note moves it at once.",
+                self.day(window.opens.spread.early),
+                self.day(window.opens.spread.late)
+            ),
+            Basis::PastYears => format!(
+                "In eight years of ten the opening falls from {} to {}. The weather to come and the stages that you note will narrow it.",
+                self.day(window.opens.spread.early),
+                self.day(window.opens.spread.late)
+            ),
+            Basis::Fixed => "A date of the calendar; your own habit is as good.".to_owned(),
+            Basis::ZoneOnly => {
+                "A guess from the zone; the weather of the place will narrow it.".to_owned()
+            }
+        }
+    }
+
+    /// A source as a line: its references, and its standing where it is not
+    /// simply seen.
+    pub fn source(&self, source: &Source) -> String {
+        let lines: Vec<&str> = source
+            .references
+            .iter()
+            .map(|id| {
+                self.facts
+                    .knowledge
+                    .reference(id)
+                    .map_or(id.as_str(), |known| known.line())
+            })
+            .collect();
+        match (lines.is_empty(), source.standing) {
+            (false, Standing::Seen) => lines.join(" | "),
+            (false, standing) => format!("{} ({})", lines.join(" | "), standing.word()),
+            (true, standing) => standing.word().to_owned(),
+        }
+    }
+
+    fn crop(&self, id: &str) -> String {
+        self.facts
+            .knowledge
+            .crop(id)
+            .map_or_else(|| id.to_owned(), |crop| crop.name.clone())
+    }
+
+    fn disease(&self, id: &str) -> String {
+        self.facts
+            .knowledge
+            .disease(id)
+            .map_or_else(|| id.replace('-', " "), |one| one.name.clone())
+    }
+
+    fn month_day(&self, month: u32, day: u32) -> String {
+        NaiveDate::from_ymd_opt(self.today.year(), month, day)
+            .map_or_else(String::new, |date| self.day(date))
+    }
+}
+
+fn past(years: usize) -> String {
+    match years {
+        0 => "past years".to_owned(),
+        n => format!("{n} past years"),
+    }
+}
+
+fn advice(advice: Advice) -> &'static str {
+    match advice {
+        Advice::Best => "the time to plant",
+        Advice::Possible => "possible",
+        Advice::Unwise => "unwise",
+    }
+}
+
+/// `1 apple`, `12 apples`.
+pub fn named(count: u32, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// `about 80 %`, `20 to 95 %`: the share killed with its bounds where they
+/// differ much.
+pub fn share_range(night: &FrostNight) -> String {
+    let percent = |share: f64| (share * 100.0).round();
+    let (least, most) = (percent(night.kill_least), percent(night.kill_most));
+    if most - least >= 15.0 {
+        format!(
+            "{} to {} %, likely {} %,",
+            plain(least),
+            plain(most),
+            plain(percent(night.kill))
+        )
+    } else {
+        format!("about {} %", plain(percent(night.kill)))
+    }
+}
