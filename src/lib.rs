@@ -26,3 +26,4 @@ pub mod season;
 
 // The shell, floors 5 to 7: may read clock, files and network.
 pub mod config;
+pub mod sources;
