@@ -30,3 +30,4 @@ pub mod render;
 
 // The shell, floors 5 to 7: may read clock, files and network.
 pub mod config;
+pub mod sources;
