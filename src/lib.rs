@@ -29,5 +29,12 @@ pub mod plan;
 pub mod render;
 
 // The shell, floors 5 to 7: may read clock, files and network.
+pub mod clock;
+
 pub mod config;
+
 pub mod sources;
+
+pub mod service;
+
+pub mod cli;

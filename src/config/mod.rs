@@ -3,9 +3,81 @@
 //! All faults of all files are told at once, each with file, line, column,
 //! key, the line itself and the nearest known name.
 
+pub mod demo;
 pub mod fault;
 pub mod journal;
 pub mod knowledge;
 pub mod place;
 pub mod reader;
 pub mod register;
+
+use crate::facts::journal::Journal;
+use crate::facts::knowledge::Knowledge;
+use crate::facts::place::Place;
+use crate::facts::preferences::Preferences;
+use crate::facts::register::Register;
+use fault::Fault;
+use std::path::Path;
+
+/// Everything that the user's folder and the shipped knowledge say.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// `place.toml`.
+    pub place: Place,
+    /// The table `[nudges]` of `place.toml`.
+    pub preferences: Preferences,
+    /// `register.toml`.
+    pub register: Register,
+    /// `journal.toml`, if there is one: notes brought along.
+    pub journal: Journal,
+    /// The shipped knowledge with the user's files over it.
+    pub knowledge: Knowledge,
+}
+
+/// Reads a user's folder.
+///
+/// # Errors
+/// Every fault of every file, at once.
+pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
+    let knowledge = knowledge::load(Some(folder))?;
+    let crops = &knowledge.crops;
+    let mut faults = Vec::new();
+    let place = text(folder, place::FILE, true)
+        .and_then(|text| place::read(place::FILE, &text, crops))
+        .map_err(|found| faults.extend(found));
+    let register = text(folder, register::FILE, true)
+        .and_then(|text| register::read(register::FILE, &text, crops))
+        .map_err(|found| faults.extend(found));
+    let journal = text(folder, journal::FILE, false)
+        .and_then(|text| journal::read(journal::FILE, &text, crops))
+        .map_err(|found| faults.extend(found));
+    match (place, register, journal) {
+        (Ok((place, preferences)), Ok(register), Ok(journal)) => Ok(Settings {
+            place,
+            preferences,
+            register,
+            journal,
+            knowledge,
+        }),
+        _ => Err(faults),
+    }
+}
+
+/// A file's text; an optional one that is missing counts as empty.
+fn text(folder: &Path, name: &str, needed: bool) -> Result<String, Vec<Fault>> {
+    match std::fs::read_to_string(folder.join(name)) {
+        Ok(text) => Ok(text),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound && !needed => Ok(String::new()),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Err(vec![Fault::whole(
+            name,
+            format!(
+                "there is no such file in {}; `budtide setup` writes one to start from",
+                folder.display()
+            ),
+        )]),
+        Err(error) => Err(vec![Fault::whole(
+            name,
+            format!("this file cannot be read: {error}"),
+        )]),
+    }
+}

@@ -1,0 +1,317 @@
+//! JSON for other programs. The keys are stable and told in the README.
+
+use crate::facts::Facts;
+use crate::plan::changes::{Change, What};
+use crate::plan::window::Bound;
+use crate::plan::{Plan, Task};
+use crate::render::sentence::Words;
+use crate::season::Season;
+use crate::season::spread::Spread;
+use chrono::{Datelike, NaiveDate};
+use serde::Serialize;
+
+/// A date as a distribution.
+#[derive(Debug, Serialize)]
+struct SpreadView {
+    p10: NaiveDate,
+    p50: NaiveDate,
+    p90: NaiveDate,
+    basis: &'static str,
+}
+
+impl From<Spread> for SpreadView {
+    fn from(spread: Spread) -> Self {
+        SpreadView {
+            p10: spread.early,
+            p50: spread.middle,
+            p90: spread.late,
+            basis: spread.basis.word(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct BoundView {
+    #[serde(flatten)]
+    spread: SpreadView,
+    because: String,
+}
+
+#[derive(Debug, Serialize)]
+struct CautionView<'f> {
+    id: &'f str,
+    short: &'f str,
+}
+
+#[derive(Debug, Serialize)]
+struct TaskView<'p> {
+    id: &'p str,
+    chore: &'p str,
+    kind: &'static str,
+    say: String,
+    season: i32,
+    crop: Option<&'p str>,
+    trees: &'p [String],
+    plants: u32,
+    state: &'static str,
+    day: Option<NaiveDate>,
+    wait: Option<String>,
+    opens: BoundView,
+    best: BoundView,
+    closes: BoundView,
+    reasons: Vec<String>,
+    cautions: Vec<CautionView<'p>>,
+    materials: &'p [String],
+    minutes: Option<[f64; 2]>,
+    worth: u8,
+}
+
+#[derive(Debug, Serialize)]
+struct PlanView<'p> {
+    place: &'p str,
+    today: NaiveDate,
+    until: NaiveDate,
+    weather_seen_until: Option<NaiveDate>,
+    past_years: usize,
+    tasks: Vec<TaskView<'p>>,
+    notes: Vec<String>,
+    caveats: Vec<String>,
+}
+
+fn task_view<'p>(facts: &'p Facts, words: Words<'_>, task: &'p Task) -> TaskView<'p> {
+    let bound = |bound: &Bound| BoundView {
+        spread: bound.spread.into(),
+        because: words.bound(bound),
+    };
+    TaskView {
+        id: &task.id,
+        chore: &task.chore,
+        kind: task.kind.word(),
+        say: words.say(task),
+        season: task.season,
+        crop: task.crop.as_deref(),
+        trees: &task.trees,
+        plants: task.plants,
+        state: task.state.word(),
+        day: task.day,
+        wait: task.hold.as_ref().map(|hold| words.hold(hold)),
+        opens: bound(&task.window.opens),
+        best: bound(&task.window.best),
+        closes: bound(&task.window.closes),
+        reasons: task
+            .reasons
+            .iter()
+            .map(|reason| words.reason(reason))
+            .collect(),
+        cautions: task
+            .cautions
+            .iter()
+            .filter_map(|id| facts.knowledge.caution(id))
+            .map(|caution| CautionView {
+                id: &caution.id,
+                short: &caution.short,
+            })
+            .collect(),
+        materials: &task.materials,
+        minutes: task
+            .minutes
+            .map(|(least, most)| [least.round(), most.round()]),
+        worth: task.worth,
+    }
+}
+
+fn text<T: Serialize>(value: &T) -> Result<String, String> {
+    serde_json::to_string_pretty(value).map_err(|error| format!("no JSON can be made: {error}"))
+}
+
+/// The whole plan.
+pub fn plan(facts: &Facts, season: &Season, plan: &Plan) -> Result<String, String> {
+    let words = Words::new(facts, plan.today);
+    text(&PlanView {
+        place: &facts.place.name,
+        today: plan.today,
+        until: plan.until,
+        weather_seen_until: season.seen_until,
+        past_years: season.past_years,
+        tasks: plan
+            .tasks
+            .iter()
+            .map(|task| task_view(facts, words, task))
+            .collect(),
+        notes: plan.notes.iter().map(|note| words.note(note)).collect(),
+        caveats: season
+            .caveats
+            .iter()
+            .map(|caveat| words.caveat(caveat))
+            .collect(),
+    })
+}
+
+/// One task.
+pub fn task(facts: &Facts, plan: &Plan, task: &Task) -> Result<String, String> {
+    text(&task_view(facts, Words::new(facts, plan.today), task))
+}
+
+#[derive(Debug, Serialize)]
+struct TreeView<'f> {
+    id: &'f str,
+    crop: &'f str,
+    cultivar: Option<&'f str>,
+    rootstock: Option<&'f str>,
+    planted: Option<i32>,
+    row: Option<&'f str>,
+    spot: Option<u32>,
+    count: u32,
+    status: &'static str,
+    notes: Option<&'f str>,
+}
+
+#[derive(Debug, Serialize)]
+struct JuniperView<'f> {
+    id: &'f str,
+    place: &'f str,
+    distance_m: f64,
+    removable: bool,
+    count: u32,
+}
+
+#[derive(Debug, Serialize)]
+struct RegisterView<'f> {
+    trees: Vec<TreeView<'f>>,
+    junipers: Vec<JuniperView<'f>>,
+}
+
+/// The register.
+pub fn trees(facts: &Facts) -> Result<String, String> {
+    let trees = facts
+        .register
+        .trees
+        .iter()
+        .map(|tree| TreeView {
+            id: &tree.id,
+            crop: &tree.crop,
+            cultivar: tree.cultivar.as_deref(),
+            rootstock: tree.rootstock.as_deref(),
+            planted: tree.planted.map(|planted| planted.year()),
+            row: tree.row.as_deref(),
+            spot: tree.spot,
+            count: tree.count,
+            status: tree.status.word(),
+            notes: tree.notes.as_deref(),
+        })
+        .collect();
+    let junipers = facts
+        .register
+        .junipers
+        .iter()
+        .map(|juniper| JuniperView {
+            id: &juniper.id,
+            place: &juniper.place,
+            distance_m: juniper.distance_m.round(),
+            removable: juniper.removable,
+            count: juniper.count,
+        })
+        .collect();
+    text(&RegisterView { trees, junipers })
+}
+
+#[derive(Debug, Serialize)]
+struct StageView<'s> {
+    stage: &'s str,
+    bbch: &'s str,
+    seen: Option<NaiveDate>,
+    when: Option<SpreadView>,
+}
+
+#[derive(Debug, Serialize)]
+struct GroupView<'s> {
+    crop: &'s str,
+    cultivar: Option<&'s str>,
+    year: i32,
+    stages: Vec<StageView<'s>>,
+}
+
+/// The growth stages of this year.
+pub fn stages(season: &Season) -> Result<String, String> {
+    let year = season.today.year();
+    let groups: Vec<GroupView<'_>> = season
+        .groups
+        .iter()
+        .map(|group| GroupView {
+            crop: &group.crop,
+            cultivar: group.cultivar.as_deref(),
+            year,
+            stages: season
+                .stage_list(group, year)
+                .into_iter()
+                .map(|(stage, bbch, when, seen)| StageView {
+                    stage,
+                    bbch,
+                    seen,
+                    when: when.map(Into::into),
+                })
+                .collect(),
+        })
+        .collect();
+    text(&groups)
+}
+
+#[derive(Debug, Serialize)]
+struct ChangeView<'c> {
+    task: &'c str,
+    say: Option<String>,
+    what: &'static str,
+    opens_before: Option<NaiveDate>,
+    opens: Option<NaiveDate>,
+    closes_before: Option<NaiveDate>,
+    closes: Option<NaiveDate>,
+    because: Option<String>,
+}
+
+/// The differences between two calendars.
+pub fn changes(
+    facts: &Facts,
+    before: &Plan,
+    after: &Plan,
+    changes: &[Change],
+) -> Result<String, String> {
+    let words = Words::new(facts, after.today);
+    let views: Vec<ChangeView<'_>> = changes
+        .iter()
+        .map(|change| {
+            let task = [after, before]
+                .iter()
+                .find_map(|plan| plan.tasks.iter().find(|task| task.id == change.task));
+            let mut view = ChangeView {
+                task: &change.task,
+                say: task.map(|task| words.say(task)),
+                what: "dropped",
+                opens_before: None,
+                opens: None,
+                closes_before: None,
+                closes: None,
+                because: change
+                    .because
+                    .as_ref()
+                    .map(|evidence| words.reason(evidence)),
+            };
+            match &change.what {
+                What::Dropped => {}
+                What::Added { opens, closes } => {
+                    view.what = "added";
+                    view.opens = Some(*opens);
+                    view.closes = Some(*closes);
+                }
+                What::Moved { opens, closes } => {
+                    view.what = "moved";
+                    view.opens_before = Some(opens.0);
+                    view.opens = Some(opens.1);
+                    view.closes_before = Some(closes.0);
+                    view.closes = Some(closes.1);
+                }
+            }
+            view
+        })
+        .collect();
+    text(&views)
+}

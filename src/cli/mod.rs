@@ -1,0 +1,216 @@
+//! The commands.
+
+mod json;
+mod print;
+mod show;
+
+use crate::clock::Clock;
+use crate::config;
+use crate::facts::Facts;
+use crate::service::gather::{self, Folders};
+use chrono::NaiveDate;
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Something in a file is wrong, or the thing asked for cannot be done.
+const FAILED: u8 = 1;
+
+const EXAMPLES: &str = "\
+Examples:
+  budtide demo                     the year of an invented orchard; needs nothing
+  budtide demo today               what is due there on its day
+  budtide check                    are my files in order?
+  budtide calendar                 my year, one line a task
+  budtide today                    what is due, for which trees, and why
+  budtide why prune-pome-apple-2027
+  budtide calendar --as-of 2026-03-01 --json
+
+Exit codes:
+  0  done
+  1  a file has faults, or what was asked for cannot be done; the text says why
+  2  the command line is not understood
+
+Files:
+  place.toml and register.toml in ~/.config/budtide (XDG_CONFIG_HOME), or in
+  the folder given by --folder. Weather and journal are kept in
+  ~/.local/share/budtide (XDG_DATA_HOME), or beside them in that folder.";
+
+/// Watches the season for a small orchard and says in time what to do, to
+/// which trees, and why.
+#[derive(Debug, Parser)]
+#[command(name = "budtide", version, after_help = EXAMPLES, max_term_width = 80)]
+struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// What every command takes.
+#[derive(Clone, Debug, Args)]
+struct Common {
+    /// The folder that holds place.toml and register.toml
+    #[arg(long, global = true, value_name = "DIR")]
+    folder: Option<PathBuf>,
+    /// Look at the orchard as on the morning of this day, such as 2026-03-01
+    #[arg(long, global = true, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+    /// Print JSON instead of text; the keys are told in the README
+    #[arg(long, global = true)]
+    json: bool,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Show an invented orchard: the calendar, or another command on it
+    Demo {
+        /// What to show of it; the calendar if left out
+        #[command(subcommand)]
+        show: Option<Show>,
+    },
+    #[command(flatten)]
+    Show(Show),
+    /// Check place.toml, register.toml and your own knowledge files
+    Check,
+}
+
+/// What can be shown of an orchard, yours or the demo's.
+#[derive(Clone, Debug, Subcommand)]
+enum Show {
+    /// The coming year: one line a task, one character a week
+    Calendar {
+        /// As a list by month instead of lanes
+        #[arg(long)]
+        list: bool,
+    },
+    /// What is due today, for which trees, by when and why
+    Today,
+    /// Why a task is there and when: figures, source, how sure
+    Why {
+        /// The task's name, as the calendar shows it in brackets
+        name: String,
+    },
+    /// The register: trees and junipers
+    Trees,
+    /// The growth stages of this season, crop by crop
+    Stages,
+    /// What moved in the calendar since a day
+    Changes {
+        /// That day, such as 2026-04-20
+        #[arg(value_parser = day)]
+        since: NaiveDate,
+    },
+}
+
+fn day(text: &str) -> Result<NaiveDate, String> {
+    NaiveDate::parse_from_str(text, "%Y-%m-%d")
+        .map_err(|_| "not a day of the calendar; write it as 2026-03-01".to_owned())
+}
+
+/// Runs the command line.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    match dispatch(&cli) {
+        Ok(text) => print::page(&text),
+        Err(text) => {
+            print::error(&text);
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+/// What goes to the terminal: lines of text, or JSON.
+#[derive(Debug)]
+enum Output {
+    Lines(Vec<String>),
+    Json(String),
+}
+
+fn dispatch(cli: &Cli) -> Result<Output, String> {
+    let common = &cli.common;
+    match &cli.command {
+        Command::Demo { show } => {
+            let (year, month, day) = gather::DEMO_DAY;
+            let own = NaiveDate::from_ymd_opt(year, month, day).unwrap_or_default();
+            let today = common.as_of.unwrap_or(own);
+            let show = show.clone().unwrap_or(Show::Calendar { list: false });
+            let mut output = show::run(&show, common.json, today, |today| {
+                gather::demo(today).map_err(|error| error.to_string())
+            })?;
+            if let Output::Lines(lines) = &mut output {
+                lines.push(String::new());
+                lines.push(show::DEMO_FOOT.to_owned());
+            }
+            Ok(output)
+        }
+        Command::Show(show) => {
+            let folders = folders(common)?;
+            let today = today(common, &folders)?;
+            show::run(show, common.json, today, |today| {
+                gather::facts(&folders, today).map_err(|error| error.to_string())
+            })
+        }
+        Command::Check => check(common),
+    }
+}
+
+/// The day to look at: `--as-of`, or today at the place.
+fn today(common: &Common, folders: &Folders) -> Result<NaiveDate, String> {
+    if let Some(day) = common.as_of {
+        return Ok(day);
+    }
+    let settings = config::load(&folders.config).map_err(|faults| all(&faults))?;
+    Ok(Clock::Wall.today(settings.place.time_zone))
+}
+
+fn all(faults: &[config::fault::Fault]) -> String {
+    faults
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// The folders of the user, by `--folder` or by the XDG base directories.
+fn folders(common: &Common) -> Result<Folders, String> {
+    if let Some(folder) = &common.folder {
+        return Ok(Folders {
+            config: folder.clone(),
+            data: folder.join("data"),
+        });
+    }
+    let home = std::env::home_dir().filter(|home| !home.as_os_str().is_empty());
+    let base = |variable: &str, below: &str| {
+        std::env::var_os(variable)
+            .map(PathBuf::from)
+            .filter(|path| path.is_absolute())
+            .or_else(|| home.as_ref().map(|home| home.join(below)))
+            .map(|path| path.join("budtide"))
+            .ok_or_else(|| "there is no home folder to look in; name one with --folder".to_owned())
+    };
+    Ok(Folders {
+        config: base("XDG_CONFIG_HOME", ".config")?,
+        data: base("XDG_DATA_HOME", ".local/share")?,
+    })
+}
+
+/// Checks the user's files and says what was found.
+fn check(common: &Common) -> Result<Output, String> {
+    let folders = folders(common)?;
+    let settings = config::load(&folders.config).map_err(|faults| {
+        let count = faults.len();
+        let noun = if count == 1 { "fault" } else { "faults" };
+        format!(
+            "{}\n\n{count} {noun} in {}",
+            all(&faults),
+            folders.config.display()
+        )
+    })?;
+    let today = common
+        .as_of
+        .unwrap_or_else(|| Clock::Wall.today(settings.place.time_zone));
+    let facts: Facts =
+        gather::facts(&folders, today).map_err(|error: gather::GatherError| error.to_string())?;
+    Ok(Output::Lines(show::checked(&facts, &folders.config)))
+}

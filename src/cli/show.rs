@@ -1,0 +1,116 @@
+//! The commands that show something of an orchard.
+
+use super::{Output, Show, json};
+use crate::config::fault::hint;
+use crate::facts::Facts;
+use crate::plan::{self, Plan, changes};
+use crate::render::page;
+use crate::season;
+use chrono::NaiveDate;
+use std::path::Path;
+
+/// The foot of every page of the demo.
+pub const DEMO_FOOT: &str =
+    "All of this is invented: holding, trees and weather. `budtide --help` goes on.";
+
+/// Shows one thing; `gather` brings the facts of a day.
+pub fn run(
+    show: &Show,
+    as_json: bool,
+    today: NaiveDate,
+    gather: impl Fn(NaiveDate) -> Result<Facts, String>,
+) -> Result<Output, String> {
+    let facts = gather(today)?;
+    let season = season::derive(&facts, today);
+    let plan = plan::make(&facts, &season, today);
+    let lines = match show {
+        Show::Calendar { list: _ } | Show::Today if as_json => {
+            return json::plan(&facts, &season, &plan).map(Output::Json);
+        }
+        Show::Calendar { list } => page::calendar(&facts, &season, &plan, *list),
+        Show::Today => page::today(&facts, &season, &plan),
+        Show::Why { name } => {
+            let task = task(&plan, name)?;
+            if as_json {
+                return json::task(&facts, &plan, task).map(Output::Json);
+            }
+            page::why(&facts, &plan, task)
+        }
+        Show::Trees if as_json => return json::trees(&facts).map(Output::Json),
+        Show::Trees => page::trees(&facts, &season),
+        Show::Stages if as_json => return json::stages(&season).map(Output::Json),
+        Show::Stages => page::stages(&facts, &season),
+        Show::Changes { since } => {
+            let before = earlier(&gather, *since)?;
+            let found = changes::changes(&before, &plan);
+            if as_json {
+                return json::changes(&facts, &before, &plan, &found).map(Output::Json);
+            }
+            page::changes(&facts, &before, &plan, &found)
+        }
+    };
+    Ok(Output::Lines(lines))
+}
+
+fn earlier(
+    gather: &impl Fn(NaiveDate) -> Result<Facts, String>,
+    day: NaiveDate,
+) -> Result<Plan, String> {
+    let facts = gather(day)?;
+    Ok(plan::make(&facts, &season::derive(&facts, day), day))
+}
+
+fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {
+    plan.tasks.iter().find(|task| task.id == name).ok_or_else(|| {
+        let names: Vec<&str> = plan.tasks.iter().map(|task| task.id.as_str()).collect();
+        format!(
+            "there is no task named \"{name}\" on the calendar of {}{}; `budtide calendar --list` shows their names in brackets",
+            plan.today,
+            hint(name, &names)
+        )
+    })
+}
+
+/// What `check` says of files in order.
+pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
+    let season = |facts: &Facts| facts.weather.seen_until();
+    let mut lines = vec![format!("The files in {} are in order.", folder.display())];
+    let trees: u32 = facts.register.trees.iter().map(|tree| tree.count).sum();
+    lines.push(format!(
+        "{}: {} trees and plants in {} entries, {} junipers.",
+        facts.place.name,
+        trees,
+        facts.register.trees.len(),
+        facts.register.junipers.len()
+    ));
+    for tree in &facts.register.trees {
+        if let Some(cultivar) = &tree.cultivar
+            && facts.knowledge.cultivar(&tree.crop, cultivar).is_none()
+        {
+            lines.extend(page::wrap(
+                &unknown_cultivar(facts, &tree.crop, cultivar),
+                "",
+                "  ",
+            ));
+        }
+    }
+    lines.push(match season(facts) {
+        Some(day) => format!("Weather is known until {day}."),
+        None => "No weather is known yet; dates come from the zone alone.".to_owned(),
+    });
+    lines.dedup();
+    lines
+}
+
+fn unknown_cultivar(facts: &Facts, crop: &str, cultivar: &str) -> String {
+    let names: Vec<&str> = facts
+        .knowledge
+        .cultivars
+        .iter()
+        .filter(|known| known.crop == crop)
+        .map(|known| known.name.as_str())
+        .collect();
+    let near = crate::config::fault::nearest(cultivar, names.iter().copied());
+    let meant = near.map_or_else(String::new, |name| format!(" Did you mean '{name}'?"));
+    format!("'{cultivar}' ({crop}) is in no list here: its ratings are taken as unknown.{meant}")
+}
