@@ -78,11 +78,14 @@ enum Command {
 /// What can be shown of an orchard, yours or the demo's.
 #[derive(Clone, Debug, Subcommand)]
 enum Show {
-    /// The coming year: one line a task, one character a week
+    /// The coming year: one lane a chore, one character a week
     Calendar {
-        /// As a list by month instead of lanes
-        #[arg(long)]
+        /// As a list by month, every task with its name
+        #[arg(long, conflicts_with = "crop")]
         list: bool,
+        /// Only the tasks of one crop, one lane each
+        #[arg(long, value_name = "CROP")]
+        crop: Option<String>,
     },
     /// What is due today, for which trees, by when and why
     Today,
@@ -134,7 +137,10 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let (year, month, day) = gather::DEMO_DAY;
             let own = NaiveDate::from_ymd_opt(year, month, day).unwrap_or_default();
             let today = common.as_of.unwrap_or(own);
-            let show = show.clone().unwrap_or(Show::Calendar { list: false });
+            let show = show.clone().unwrap_or(Show::Calendar {
+                list: false,
+                crop: None,
+            });
             let mut output = show::run(&show, common.json, today, |today| {
                 gather::demo(today).map_err(|error| error.to_string())
             })?;

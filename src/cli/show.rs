@@ -4,7 +4,7 @@ use super::{Output, Show, json};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
-use crate::render::page;
+use crate::render::page::{self, Layout};
 use crate::season;
 use chrono::NaiveDate;
 use std::path::Path;
@@ -24,10 +24,17 @@ pub fn run(
     let season = season::derive(&facts, today);
     let plan = plan::make(&facts, &season, today);
     let lines = match show {
-        Show::Calendar { list: _ } | Show::Today if as_json => {
+        Show::Calendar { .. } | Show::Today if as_json => {
             return json::plan(&facts, &season, &plan).map(Output::Json);
         }
-        Show::Calendar { list } => page::calendar(&facts, &season, &plan, *list),
+        Show::Calendar { list, crop } => {
+            let layout = match crop {
+                Some(crop) => Layout::Crop(known_crop(&facts, crop)?),
+                None if *list => Layout::List,
+                None => Layout::Lanes,
+            };
+            page::calendar(&facts, &season, &plan, &layout)
+        }
         Show::Today => page::today(&facts, &season, &plan),
         Show::Why { name } => {
             let task = task(&plan, name)?;
@@ -58,6 +65,24 @@ fn earlier(
 ) -> Result<Plan, String> {
     let facts = gather(day)?;
     Ok(plan::make(&facts, &season::derive(&facts, day), day))
+}
+
+/// The id of a crop by its id, name or plural.
+fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
+    let found = facts.knowledge.crops.iter().find(|crop| {
+        [&crop.id, &crop.name, &crop.plural]
+            .iter()
+            .any(|name| name.eq_ignore_ascii_case(word))
+    });
+    found.map(|crop| crop.id.clone()).ok_or_else(|| {
+        let ids: Vec<&str> = facts
+            .knowledge
+            .crops
+            .iter()
+            .map(|crop| crop.id.as_str())
+            .collect();
+        format!("no crop named \"{word}\"{}", hint(word, &ids))
+    })
 }
 
 fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {

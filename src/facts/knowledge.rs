@@ -918,6 +918,8 @@ pub struct Chore {
     pub id: String,
     /// Heading: `Dormant pruning of apple and pear`.
     pub name: String,
+    /// A few words for a lane of the chart, at most 26 letters.
+    pub lane: String,
     /// Opener of a message; `{trees}` becomes the trees: `Prune {trees}`.
     pub say: String,
     /// What sort of work it is.

@@ -228,8 +228,10 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
     tasks
 }
 
-/// A chore that is done for all its crops at once.
+/// A chore that is done for all its crops at once. One that waits for an
+/// event takes the trees that the event touches, and tells of each crop.
 fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
+    let mut tasks: Vec<Task> = Vec::new();
     let mut all = Chosen::default();
     let mut lead: Option<&Group> = None;
     for group in season
@@ -240,11 +242,50 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
             continue;
         };
+        if chore.after.is_some() {
+            for task in with_windows(season, chore, group, year, None, None, &chosen) {
+                join_event(&mut tasks, task);
+            }
+            continue;
+        }
         lead = lead.or(Some(group));
         add(&mut all, chosen);
     }
-    let Some(group) = lead else { return Vec::new() };
-    with_windows(season, chore, group, year, None, None, &all)
+    if let Some(group) = lead {
+        return with_windows(season, chore, group, year, None, None, &all);
+    }
+    let stem = stem(chore, None, None, year);
+    tasks.sort_by_key(|task| task.window.opens.spread.middle);
+    for (index, task) in tasks.iter_mut().enumerate() {
+        task.id = format!("{stem}-{}", index + 1);
+    }
+    tasks
+}
+
+/// Days within which events of several crops are one.
+const ONE_EVENT_DAYS: i64 = 3;
+
+/// Joins a task of one group to that of another which the same event set off.
+fn join_event(tasks: &mut Vec<Task>, task: Task) {
+    let opens = task.window.opens.spread.middle;
+    let same = tasks
+        .iter_mut()
+        .find(|held| (held.window.opens.spread.middle - opens).num_days().abs() <= ONE_EVENT_DAYS);
+    let Some(held) = same else {
+        tasks.push(task);
+        return;
+    };
+    held.trees.extend(task.trees);
+    held.plants = held.plants.saturating_add(task.plants);
+    held.minutes = match (held.minutes, task.minutes) {
+        (Some((a, b)), Some((c, d))) => Some((a + c, b + d)),
+        (one, other) => one.or(other),
+    };
+    for reason in task.reasons {
+        if !held.reasons.contains(&reason) {
+            held.reasons.push(reason);
+        }
+    }
 }
 
 /// Adds the trees of one group to those of another, each reason once.

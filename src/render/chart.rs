@@ -3,7 +3,7 @@
 //! `.` it may be open, `o` it is open more likely than not, `O` the week of
 //! its best time, `x` done or put aside.
 
-use super::sentence::Words;
+use crate::facts::knowledge::Knowledge;
 use crate::plan::calendar::{Plan, State, Task};
 use chrono::{Datelike, Days, NaiveDate, TimeDelta};
 
@@ -16,39 +16,85 @@ const WEEKS: usize = 52;
 /// What the characters mean, for the foot of a chart.
 pub const KEY: &str = ". may be open   o open   O best week   x done";
 
-/// The chart of the tasks that `keep` lets through, 80 columns wide.
-pub fn lanes(plan: &Plan, words: Words<'_>, keep: impl Fn(&Task) -> bool) -> Vec<String> {
-    let monday =
-        plan.today - TimeDelta::days(i64::from(plan.today.weekday().num_days_from_monday()));
+/// The chart of the year, 80 columns wide: one lane for each chore, its crops
+/// together.
+pub fn by_chore(plan: &Plan, knowledge: &Knowledge) -> Vec<String> {
+    let mut lanes: Vec<(String, Vec<&Task>)> = Vec::new();
+    for task in shown(plan) {
+        let label = knowledge
+            .chore(&task.chore)
+            .map_or(&task.chore, |chore| &chore.lane);
+        match lanes.iter_mut().find(|(known, _)| known == label) {
+            Some((_, tasks)) => tasks.push(task),
+            None => lanes.push((label.clone(), vec![task])),
+        }
+    }
+    draw(plan, &lanes)
+}
+
+/// The chart of one crop: one lane for each of its tasks.
+pub fn of_crop(plan: &Plan, knowledge: &Knowledge, crop: &str) -> Vec<String> {
+    let lanes: Vec<(String, Vec<&Task>)> = shown(plan)
+        .filter(|task| task.crop.as_deref() == Some(crop))
+        .map(|task| {
+            let lane = knowledge
+                .chore(&task.chore)
+                .map_or(&task.chore, |chore| &chore.lane);
+            (lane.clone(), vec![task])
+        })
+        .collect();
+    draw(plan, &lanes)
+}
+
+fn shown(plan: &Plan) -> impl Iterator<Item = &Task> {
+    plan.tasks.iter().filter(|task| task.state != State::Missed)
+}
+
+fn draw(plan: &Plan, lanes: &[(String, Vec<&Task>)]) -> Vec<String> {
+    let weekday = i64::from(plan.today.weekday().num_days_from_monday());
+    let monday = plan.today - TimeDelta::days(weekday);
     let mut lines = vec![months(monday)];
-    for task in plan.tasks.iter().filter(|task| keep(task)) {
-        let label = fit(&words.say(task), LABEL);
-        let weeks: String = (0..WEEKS)
-            .map(|week| mark(task, monday + Days::new(week as u64 * 7)))
+    for (label, tasks) in lanes {
+        let weeks: String = (0..WEEKS as u64)
+            .map(|week| {
+                let start = monday + Days::new(week * 7);
+                tasks
+                    .iter()
+                    .map(|task| mark(task, start))
+                    .max_by_key(|mark| rank(*mark))
+                    .unwrap_or(' ')
+            })
             .collect();
-        lines.push(format!("{label} {}", weeks.trim_end()));
+        lines.push(format!("{} {}", fit(label, LABEL), weeks.trim_end()));
     }
     lines
 }
 
-/// The line of month names, each over the first of its weeks.
+/// Which mark wins where several tasks share a lane.
+fn rank(mark: char) -> usize {
+    " .xoO".find(mark).unwrap_or(0)
+}
+
+/// The line of month names, each over the week in which it begins; a name
+/// without room before the next is left out.
 fn months(monday: NaiveDate) -> String {
-    let mut line = vec![' '; WEEKS];
-    let mut last = 0;
-    for week in 0..WEEKS {
-        let sunday = monday + Days::new(week as u64 * 7 + 6);
-        if sunday.month() != last && (week == 0 || sunday.day() <= 7) {
-            let name = sunday.format("%b").to_string();
-            if week + name.len() <= WEEKS {
-                for (step, letter) in name.chars().enumerate() {
-                    line[week + step] = letter;
-                }
-            }
+    let starts: Vec<(usize, String)> = (0..WEEKS)
+        .filter_map(|week| {
+            let first = monday + Days::new(week as u64 * 7);
+            let begins = week == 0 || (0..7).any(|day| (first + Days::new(day)).day() == 1);
+            let sunday = first + Days::new(6);
+            begins.then(|| (week, sunday.format("%b").to_string()))
+        })
+        .collect();
+    let mut line = String::new();
+    for (at, (week, name)) in starts.iter().enumerate() {
+        let next = starts.get(at + 1).map_or(WEEKS + 1, |(week, _)| *week);
+        if week + name.len() < next {
+            line.push_str(&" ".repeat(week.saturating_sub(line.chars().count())));
+            line.push_str(name);
         }
-        last = sunday.month();
     }
-    let months: String = line.into_iter().collect();
-    format!("{} {}", " ".repeat(LABEL), months.trim_end())
+    format!("{} {line}", " ".repeat(LABEL))
 }
 
 /// One week of one task.

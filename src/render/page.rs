@@ -77,17 +77,32 @@ pub fn wrap(text: &str, first: &str, rest: &str) -> Vec<String> {
         .collect()
 }
 
-/// The calendar: the year as lanes, then as a list by month.
-pub fn calendar(facts: &Facts, season: &Season, plan: &Plan, list: bool) -> Vec<String> {
+/// How the calendar is laid out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Layout {
+    /// One lane a chore.
+    Lanes,
+    /// One lane a task, for one crop by its id.
+    Crop(String),
+    /// A list by month.
+    List,
+}
+
+/// The calendar of the coming year.
+pub fn calendar(facts: &Facts, season: &Season, plan: &Plan, layout: &Layout) -> Vec<String> {
     let words = Words::new(facts, plan.today);
     let mut lines = head(facts, season);
     lines.push(String::new());
-    if list {
-        lines.extend(month_list(plan, words));
-    } else {
-        lines.extend(chart::lanes(plan, words, |task| {
-            task.state != State::Missed
-        }));
+    let lanes = match layout {
+        Layout::Lanes => chart::by_chore(plan, &facts.knowledge),
+        Layout::Crop(crop) => chart::of_crop(plan, &facts.knowledge, crop),
+        Layout::List => {
+            lines.extend(month_list(plan, words));
+            Vec::new()
+        }
+    };
+    if !lanes.is_empty() {
+        lines.extend(lanes);
         lines.push(String::new());
         lines.push(format!("{} {}", " ".repeat(26), chart::KEY));
     }

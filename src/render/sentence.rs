@@ -124,8 +124,31 @@ impl<'f> Words<'f> {
                     None => few,
                 }
             }
-            None if task.plants > 0 => named(task.plants, "plant", "plants"),
+            None if !task.trees.is_empty() => self.crops_of(task),
             None => "the orchard".to_owned(),
+        }
+    }
+
+    /// The crops that the trees of a task belong to: `apples, pears and 3 other
+    /// crops`.
+    fn crops_of(&self, task: &Task) -> String {
+        let register = &self.facts.register;
+        let mut plurals: Vec<&str> = Vec::new();
+        for tree in register
+            .trees
+            .iter()
+            .filter(|tree| task.trees.contains(&tree.id))
+        {
+            let crop = self.facts.knowledge.crop(&tree.crop);
+            let plural = crop.map_or(tree.crop.as_str(), |crop| crop.plural.as_str());
+            if !plurals.contains(&plural) {
+                plurals.push(plural);
+            }
+        }
+        match plurals.len() {
+            0 => named(task.plants, "plant", "plants"),
+            1..=4 => listed(&plurals),
+            n => format!("{} and {} other crops", plurals[..3].join(", "), n - 3),
         }
     }
 
@@ -575,6 +598,15 @@ fn advice(advice: Advice) -> &'static str {
         Advice::Best => "the time to plant",
         Advice::Possible => "possible",
         Advice::Unwise => "unwise",
+    }
+}
+
+/// `apples`, `apples and pears`, `apples, pears and plums`.
+fn listed(words: &[&str]) -> String {
+    match words {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
 }
 

@@ -53,6 +53,7 @@ pub fn read(shelf: &Shelf, known: &Known, crops: &[Crop], faults: &mut Vec<Fault
 /// Reads one chore.
 fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Chore> {
     let name = root.text("name", "Dormant pruning of apple and pear");
+    let lane = lane(root);
     let say = root.text("say", "Prune {trees}");
     let kind = root.choice("kind", &ChoreKind::ALL);
     let worth = root.maybe_whole("worth", 1, 5).unwrap_or(3);
@@ -100,6 +101,7 @@ fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Ch
     Some(Chore {
         id: reading.file.stem().to_owned(),
         name: name?,
+        lane: lane?,
         say: say?,
         kind: kind?,
         worth: u8::try_from(worth).unwrap_or(3),
@@ -123,6 +125,18 @@ fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Ch
         comes_after,
         source: source?,
     })
+}
+
+/// The lane's words, short enough for their column.
+fn lane(root: &Table<'_, '_>) -> Option<String> {
+    const COLUMN: usize = 26;
+    let lane = root.text("lane", "Prune apple and pear")?;
+    let count = lane.chars().count();
+    if count > COLUMN {
+        root.fault("lane", format!("has {count} letters; keep it to {COLUMN}"));
+        return None;
+    }
+    Some(lane)
 }
 
 fn needs(table: &Table<'_, '_>, reading: &Reading<'_>) -> Needs {
