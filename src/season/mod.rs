@@ -38,3 +38,7 @@ pub mod heat; // growing degree hours
 pub mod freeze_dates; // last and first freeze, hardiness zone
 
 pub mod frost; // what a cold night kills
+
+pub mod wetness; // wet hours and wet periods
+
+pub mod infection; // whether a wet period infects
