@@ -42,3 +42,14 @@ pub mod frost; // what a cold night kills
 pub mod wetness; // wet hours and wet periods
 
 pub mod infection; // whether a wet period infects
+
+pub mod candidates; // when each of many simple bloom rules would have been met
+
+pub mod bloom; // the weights of those rules for one cultivar
+
+pub mod ensemble; // past springs as the coming weather, and windows from them
+
+pub mod stages; // all stages of a crop in one season
+
+pub mod hindcast; // the forecasts of past springs held against what was seen
+

@@ -1,0 +1,568 @@
+//! Full bloom as a weighted choice among candidate rules.
+//!
+//! No single rule is fitted: with a few years of observations many pairs of
+//! start, base and need do equally well. Every candidate of the table keeps a
+//! weight: a weak common prior, times how well its mean date over the record
+//! agrees with the usual date that the keeper remembers, times a Student-t
+//! likelihood of the keeper's own observations. Dates are weighted means.
+
+use super::candidates::{Candidates, FAMILIES, Rule, Rules, Spring};
+use crate::facts::knowledge::{BloomGroup, Knowledge};
+use crate::facts::place::Place;
+use chrono::NaiveDate;
+
+/// Degrees of freedom of the likelihood.
+const FREEDOM: f64 = 4.0;
+/// Scale of the likelihood, days.
+const SCALE_DAYS: f64 = 3.0;
+/// Residual scale before any observation, days.
+const FIRST_SCALE_DAYS: f64 = 4.0;
+/// How many observations that first scale is worth.
+const FIRST_SCALE_WORTH: f64 = 4.0;
+/// The square of an error beyond 15 days tells no more about the scale.
+const MOST_SQUARE: f64 = 225.0;
+/// Spread about a usual date of which the keeper is sure, days.
+const SURE_DAYS: f64 = 5.0;
+/// Spread about a usual date otherwise, days.
+const UNSURE_DAYS: f64 = 8.0;
+/// Own observations from which on all families speak.
+const FAMILIES_FROM: usize = 5;
+/// Share of a sister cultivar's log likelihood.
+const SISTER_SHARE: f64 = 0.5;
+/// An observation further than this from the fit is told, days.
+const ODD_DAYS: f64 = 15.0;
+
+/// A stage seen in one spring.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Observation {
+    /// The year of the season.
+    pub year: i32,
+    /// The instant as a season day: seen on day d is `d + 0.5`.
+    pub instant: f64,
+    /// Heat to the stage as a share of the heat to full bloom; 1 is full bloom.
+    pub share: f64,
+}
+
+/// The usual date of full bloom and how sure it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Usual {
+    /// Season day, with fraction.
+    pub instant: f64,
+    /// Standard deviation, days.
+    pub spread_days: f64,
+    /// Whether it was worked out from another crop's date.
+    pub from_other_crop: bool,
+}
+
+/// What is known about one cultivar's bloom.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Evidence {
+    /// The date in a usual year.
+    pub usual: Option<Usual>,
+    /// Own observations.
+    pub own: Vec<Observation>,
+    /// Observations of other cultivars of the crop at the same place.
+    pub sisters: Vec<Observation>,
+}
+
+/// Which springs may be looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Years {
+    /// All of the record.
+    All,
+    /// Those before a year.
+    Before(i32),
+    /// All but one.
+    Except(i32),
+}
+
+impl Years {
+    /// Whether a year is among them.
+    pub fn hold(self, year: i32) -> bool {
+        match self {
+            Years::All => true,
+            Years::Before(end) => year < end,
+            Years::Except(one) => year != one,
+        }
+    }
+}
+
+/// What a reader of a forecast ought to know.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum FitCaveat {
+    /// No weather record: the window comes from the usual date or the zone.
+    NoWeather,
+    /// Few springs in the record.
+    FewSprings {
+        /// How many.
+        springs: usize,
+    },
+    /// Neither a usual date nor an observation: the window spans some two
+    /// months; the keeper's usual date would narrow it most.
+    AskUsualDate,
+    /// An observation that the weather of its year does not explain: perhaps
+    /// a wrong year or month.
+    OddObservation {
+        /// The year.
+        year: i32,
+        /// Days by which it is later than the fit.
+        late_days: f64,
+    },
+    /// An observation in a year whose weather is not known; it tells nothing
+    /// about the heat needed.
+    NoWeatherFor {
+        /// The year.
+        year: i32,
+    },
+}
+
+/// What a fit rests on.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FitBasis {
+    /// Own observations used, one a year.
+    pub own: usize,
+    /// Observations of sister cultivars used.
+    pub sisters: usize,
+    /// The usual date used.
+    pub usual: Option<Usual>,
+    /// Springs in the record.
+    pub springs: usize,
+    /// What to beware of.
+    pub caveats: Vec<FitCaveat>,
+}
+
+/// The weights of all candidates for one cultivar.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fit {
+    /// Weight of each candidate; they sum to 1, or to 0 without weather.
+    pub weights: Vec<f64>,
+    /// Spread of dates about the weighted rules, days.
+    pub scale_days: f64,
+    /// What it rests on.
+    pub basis: FitBasis,
+}
+
+impl Fit {
+    /// Weighs the candidates.
+    ///
+    /// Of several observations of a year the ones nearest full bloom are
+    /// taken, and their mean. Values that are not finite are left out.
+    pub fn new(candidates: &Candidates, evidence: &Evidence, years: Years) -> Self {
+        let springs: Vec<&Spring> = candidates
+            .springs()
+            .iter()
+            .filter(|spring| years.hold(spring.year))
+            .collect();
+        let mut caveats = Vec::new();
+        let own = one_a_year(&evidence.own, years);
+        let sisters = one_a_year(&evidence.sisters, years);
+        let usual = evidence
+            .usual
+            .filter(|usual| usual.instant.is_finite() && usual.spread_days > 0.0);
+        match springs.len() {
+            0 => caveats.push(FitCaveat::NoWeather),
+            springs @ 1..10 => caveats.push(FitCaveat::FewSprings { springs }),
+            _ => {}
+        }
+        if usual.is_none() && own.is_empty() && sisters.is_empty() {
+            caveats.push(FitCaveat::AskUsualDate);
+        }
+        let (own, lost): (Vec<_>, Vec<_>) = own
+            .into_iter()
+            .partition(|seen| springs.iter().any(|spring| spring.year == seen.year));
+        caveats.extend(lost.iter().map(|seen| FitCaveat::NoWeatherFor { year: seen.year }));
+        let mut fit = Fit {
+            weights: vec![0.0; candidates.len()],
+            scale_days: FIRST_SCALE_DAYS,
+            basis: FitBasis {
+                own: own.len(),
+                sisters: sisters.len(),
+                usual,
+                springs: springs.len(),
+                caveats,
+            },
+        };
+        if springs.is_empty() {
+            return fit;
+        }
+        for (rules, share) in candidates.rules().iter().zip(family_shares(own.len())) {
+            if share > 0.0 {
+                let weights = weigh(rules, &springs, usual, &own, &sisters);
+                let slots = fit.weights.iter_mut().skip(rules.first);
+                for (slot, weight) in slots.zip(weights) {
+                    *slot = share * weight;
+                }
+            }
+        }
+        let errors = fit.errors(candidates, &springs, &own);
+        let squares: f64 = errors.iter().map(|(_, _, square)| square).sum();
+        fit.scale_days = residual_scale(squares, own.len());
+        for (year, late, _) in errors {
+            if late.abs() > ODD_DAYS {
+                fit.basis.caveats.push(FitCaveat::OddObservation {
+                    year,
+                    late_days: late,
+                });
+            }
+        }
+        fit
+    }
+
+    /// Year, mean lateness of the observation, and weighted mean of the
+    /// squared error, capped, per observation.
+    fn errors(
+        &self,
+        candidates: &Candidates,
+        springs: &[&Spring],
+        own: &[Observation],
+    ) -> Vec<(i32, f64, f64)> {
+        own.iter()
+            .filter_map(|seen| {
+                let spring = springs.iter().find(|spring| spring.year == seen.year)?;
+                let (mut late, mut square) = (0.0, 0.0);
+                for rules in candidates.rules() {
+                    let shift = place_shift(rules, seen.share);
+                    for inner in 0..rules.len() {
+                        let weight = self.weights.get(rules.first + inner).copied()?;
+                        if weight > 1e-7 {
+                            let error = date_at(rules, spring, inner, shift) - seen.instant;
+                            late -= weight * error;
+                            square += weight * (error * error).min(MOST_SQUARE);
+                        }
+                    }
+                }
+                Some((seen.year, late, square))
+            })
+            .collect()
+    }
+
+    /// The weighted mean date of full bloom in a spring of the record.
+    pub fn date(&self, spring: &Spring) -> f64 {
+        self.weights
+            .iter()
+            .zip(&spring.dates)
+            .map(|(weight, &date)| weight * f64::from(date))
+            .sum()
+    }
+
+    /// Rules drawn from the weights; see [`systematic_draw`].
+    pub fn draw(&self, candidates: &Candidates, count: usize) -> Vec<Rule> {
+        systematic_draw(&self.weights, count)
+            .into_iter()
+            .filter_map(|index| candidates.rule(index))
+            .collect()
+    }
+}
+
+/// How much each family counts, in the order of the table.
+fn family_shares(own: usize) -> [f64; FAMILIES] {
+    if own < FAMILIES_FROM {
+        [1.0, 0.0, 0.0]
+    } else {
+        [1.0 / 3.0; FAMILIES]
+    }
+}
+
+/// Places on a family's ladder by which a stage's need lies above that of
+/// full bloom.
+fn place_shift(rules: &Rules, share: f64) -> f64 {
+    if share == 1.0 {
+        0.0
+    } else {
+        share.ln() / rules.step
+    }
+}
+
+/// The date of a candidate whose need is shifted along its track's ladder; in
+/// between linearly, at the ends of the ladder the end.
+fn date_at(rules: &Rules, spring: &Spring, inner: usize, shift: f64) -> f64 {
+    let date = |index: usize| {
+        spring
+            .dates
+            .get(rules.first + index)
+            .copied()
+            .map_or(f64::NAN, f64::from)
+    };
+    if shift == 0.0 {
+        return date(inner);
+    }
+    let track = inner / rules.needs * rules.needs;
+    let most = (rules.needs - 1) as f64;
+    let place = ((inner - track) as f64 + shift).clamp(0.0, most);
+    let below = place.floor();
+    let part = place - below;
+    let low = track + below as usize;
+    let high = (low + 1).min(track + rules.needs - 1);
+    date(low) * (1.0 - part) + date(high) * part
+}
+
+/// Normalised weights of one family's candidates.
+fn weigh(
+    rules: &Rules,
+    springs: &[&Spring],
+    usual: Option<Usual>,
+    own: &[Observation],
+    sisters: &[Observation],
+) -> Vec<f64> {
+    let mut logs = rules.ln_prior.clone();
+    if let Some(usual) = usual {
+        let mut means = vec![0.0f64; rules.len()];
+        for spring in springs {
+            for (mean, &date) in means.iter_mut().zip(spring.dates.iter().skip(rules.first)) {
+                *mean += f64::from(date);
+            }
+        }
+        for (log, mean) in logs.iter_mut().zip(&means) {
+            let miss = (mean / springs.len() as f64 - usual.instant) / usual.spread_days;
+            *log -= 0.5 * miss * miss;
+        }
+    }
+    add_likelihood(&mut logs, rules, springs, own, 1.0);
+    add_likelihood(&mut logs, rules, springs, sisters, SISTER_SHARE);
+    normalised(&logs)
+}
+
+/// Adds the Student-t log likelihood of the observations, a constant left out.
+fn add_likelihood(
+    logs: &mut [f64],
+    rules: &Rules,
+    springs: &[&Spring],
+    seen: &[Observation],
+    share: f64,
+) {
+    // Factors are multiplied and their logarithm taken once in a while: a
+    // factor is at most some 3000, so 64 of them stay within range.
+    const AT_ONCE: usize = 64;
+    let per_square = 1.0 / (FREEDOM * SCALE_DAYS * SCALE_DAYS);
+    let weight = -share * 0.5 * (FREEDOM + 1.0);
+    for some in seen.chunks(AT_ONCE) {
+        let mut products = vec![1.0f64; rules.len()];
+        for observation in some {
+            let Some(spring) = springs.iter().find(|spring| spring.year == observation.year) else {
+                continue;
+            };
+            let shift = place_shift(rules, observation.share);
+            if shift == 0.0 {
+                let dates = spring.dates.iter().skip(rules.first);
+                for (product, &date) in products.iter_mut().zip(dates) {
+                    let error = f64::from(date) - observation.instant;
+                    *product *= 1.0 + error * error * per_square;
+                }
+            } else {
+                for (inner, product) in products.iter_mut().enumerate() {
+                    let error = date_at(rules, spring, inner, shift) - observation.instant;
+                    *product *= 1.0 + error * error * per_square;
+                }
+            }
+        }
+        for (log, product) in logs.iter_mut().zip(&products) {
+            *log += weight * product.ln();
+        }
+    }
+}
+
+/// Weights from logarithms: the greatest taken off, raised, made to sum to 1.
+pub fn normalised(logs: &[f64]) -> Vec<f64> {
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if !most.is_finite() {
+        return vec![0.0; logs.len()];
+    }
+    let mut weights: Vec<f64> = logs.iter().map(|log| (log - most).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    weights.iter_mut().for_each(|weight| *weight /= sum);
+    weights
+}
+
+/// `s² = (4 · 4² + Σ squares) / (4 + n)`, s in days.
+pub fn residual_scale(squares: f64, observations: usize) -> f64 {
+    let first = FIRST_SCALE_WORTH * FIRST_SCALE_DAYS * FIRST_SCALE_DAYS;
+    ((first + squares) / (FIRST_SCALE_WORTH + observations as f64)).sqrt()
+}
+
+/// Indices drawn from weights at the fixed quantiles (k + 0.5)/count: the
+/// first index whose cumulative weight reaches each. Nothing random. Empty
+/// without weight.
+pub fn systematic_draw(weights: &[f64], count: usize) -> Vec<usize> {
+    let total: f64 = weights.iter().sum();
+    if total <= 0.0 || !total.is_finite() {
+        return Vec::new();
+    }
+    let mut drawn = Vec::with_capacity(count);
+    let mut sum = 0.0;
+    for (index, weight) in weights.iter().enumerate() {
+        sum += weight;
+        while drawn.len() < count
+            && sum >= (drawn.len() as f64 + 0.5) / count as f64 * total
+            && *weight > 0.0
+        {
+            drawn.push(index);
+        }
+    }
+    drawn
+}
+
+/// One observation a year: the stage nearest full bloom, several of it their
+/// mean.
+fn one_a_year(seen: &[Observation], years: Years) -> Vec<Observation> {
+    let mut sorted: Vec<Observation> = seen
+        .iter()
+        .copied()
+        .filter(|seen| {
+            seen.instant.is_finite() && seen.share > 0.0 && seen.share.is_finite()
+        })
+        .filter(|seen| years.hold(seen.year))
+        .collect();
+    let far = |seen: &Observation| seen.share.ln().abs();
+    sorted.sort_by(|a, b| a.year.cmp(&b.year).then(far(a).total_cmp(&far(b))));
+    sorted
+        .chunk_by(|a, b| a.year == b.year)
+        .filter_map(|year| {
+            let nearest = year.first()?;
+            let same: Vec<f64> = year
+                .iter()
+                .filter(|seen| seen.share == nearest.share)
+                .map(|seen| seen.instant)
+                .collect();
+            Some(Observation {
+                instant: same.iter().sum::<f64>() / same.len() as f64,
+                ..*nearest
+            })
+        })
+        .collect()
+}
+
+/// Days by which a bloom group differs from the middle of its crop: our
+/// judgement, after apples at Klein-Altendorf (-3 to 0) and sweet cherries
+/// there (7 days from the earliest to the latest).
+fn group_days(group: BloomGroup) -> f64 {
+    match group {
+        BloomGroup::Early => -4.0,
+        BloomGroup::EarlyMid => -2.0,
+        BloomGroup::Mid => 0.0,
+        BloomGroup::MidLate => 2.0,
+        BloomGroup::Late => 4.0,
+    }
+}
+
+/// The usual date of full bloom of a crop or one cultivar of it at a place:
+/// the keeper's date for the cultivar, else for the crop, else the nearest
+/// that another crop's date gives through the published differences, spreads
+/// added.
+pub fn usual_date(
+    place: &Place,
+    knowledge: &Knowledge,
+    crop: &str,
+    cultivar: Option<&str>,
+) -> Option<Usual> {
+    let season = super::candidates::SeasonYear::at(2001, place.latitude);
+    let base = |sure: bool| if sure { SURE_DAYS } else { UNSURE_DAYS };
+    let group = |crop: &str, name: Option<&str>| {
+        name.and_then(|name| knowledge.cultivar(crop, name))
+            .and_then(|known| known.bloom.as_ref())
+            .map(|(group, _)| group_days(*group))
+    };
+    let own_group = group(crop, cultivar);
+    place
+        .usual_bloom
+        .iter()
+        .filter_map(|usual| {
+            let date = NaiveDate::from_ymd_opt(2001, usual.month, usual.day)
+                .or_else(|| NaiveDate::from_ymd_opt(2001, 2, 28))?;
+            let mut instant = season.day(date) as f64 + 0.5;
+            let mut square = base(usual.sure).powi(2);
+            let same_crop = usual.crop == crop;
+            if !same_crop {
+                let there = knowledge.crop(&usual.crop)?.bloom_offset.as_ref()?;
+                let here = knowledge.crop(crop)?.bloom_offset.as_ref()?;
+                instant += here.days - there.days;
+                square += here.spread_days.powi(2) + there.spread_days.powi(2);
+            }
+            let same_cultivar = same_crop && usual.cultivar.as_deref() == cultivar;
+            if !same_cultivar {
+                let there = group(&usual.crop, usual.cultivar.as_deref());
+                match (own_group, there) {
+                    (None, None) => {}
+                    (here, there) => {
+                        instant += here.unwrap_or(0.0) - there.unwrap_or(0.0);
+                        square += 4.0;
+                    }
+                }
+            }
+            Some(Usual {
+                instant,
+                spread_days: square.sqrt(),
+                from_other_crop: !same_crop,
+            })
+        })
+        .min_by(|a, b| a.spread_days.total_cmp(&b.spread_days))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn log_weight(errors: &[f64]) -> f64 {
+        errors
+            .iter()
+            .map(|e| -2.5 * (1.0 + e * e / (FREEDOM * SCALE_DAYS * SCALE_DAYS)).ln())
+            .sum()
+    }
+
+    /// Worked by two routes in the project's reference, algorithms 5.3.
+    #[test]
+    fn weights_of_three_candidates() {
+        let logs = [
+            log_weight(&[1.0, -2.0, 0.5]),
+            log_weight(&[4.0, 3.0, 5.0]),
+            log_weight(&[0.0, -6.0, 12.0]),
+        ];
+        let weights = normalised(&logs);
+        for (weight, wanted) in weights.iter().zip([0.916_513, 0.079_378, 0.004_110]) {
+            assert!((weight - wanted).abs() < 1e-6, "{weight} {wanted}");
+        }
+        let date: f64 = weights.iter().zip([110.0, 104.0, 113.0]).map(|(w, d)| w * d).sum();
+        assert!((date - 109.536_1).abs() < 1e-4);
+        assert_eq!(normalised(&[-3.0]), [1.0]);
+        assert!(normalised(&[]).is_empty());
+    }
+
+    /// Algorithms 5.3.
+    #[test]
+    fn residual_scales() {
+        assert!((residual_scale(0.0, 3) - 3.0237).abs() < 1e-4);
+        assert!((residual_scale(12.0, 3) - 3.2950).abs() < 1e-4);
+        assert!((residual_scale(75.0, 3) - 4.4561).abs() < 1e-4);
+        assert_eq!(residual_scale(0.0, 0), 4.0);
+    }
+
+    /// Algorithms 6.4.
+    #[test]
+    fn systematic_draw_of_five() {
+        assert_eq!(systematic_draw(&[0.1, 0.6, 0.05, 0.25], 5), [0, 1, 1, 1, 3]);
+        assert!(systematic_draw(&[], 5).is_empty());
+        assert!(systematic_draw(&[0.0, 0.0], 5).is_empty());
+        assert!(systematic_draw(&[f64::NAN], 5).is_empty());
+    }
+
+    #[test]
+    fn one_observation_a_year_the_nearest_to_full_bloom() {
+        let seen = |year, instant, share| Observation {
+            year,
+            instant,
+            share,
+        };
+        let all = [
+            seen(2001, 90.5, 0.4),
+            seen(2001, 120.5, 1.0),
+            seen(2001, 122.5, 1.0),
+            seen(2002, 80.5, 0.4),
+            seen(2003, f64::NAN, 1.0),
+            seen(2004, 120.5, 0.0),
+        ];
+        assert_eq!(
+            one_a_year(&all, Years::All),
+            [seen(2001, 121.5, 1.0), seen(2002, 80.5, 0.4)]
+        );
+        assert_eq!(one_a_year(&all, Years::Before(2002)).len(), 1);
+    }
+}

@@ -1,0 +1,699 @@
+//! Past springs as the coming weather, and the window that they give.
+//!
+//! A member is the weather of this season as far as it was seen, followed by
+//! that of a past year on the same days of the calendar, warmed to this
+//! year's climate; a forecast is blended in by its lead. Rules drawn by their
+//! weights are run through all members; their dates, dressed with the
+//! residual scale, make a distribution.
+
+use super::bloom::{Fit, Years};
+use super::candidates::{
+    Candidates, DAYS_BEFORE, Rule, SPAN, SeasonDays, SeasonYear, bridged, crossing, daily_portions,
+};
+use crate::facts::weather::{DailyRecord, Forecast};
+use chrono::{Datelike, NaiveDate};
+use statrs::function::erf::erfc;
+use std::f64::consts::FRAC_1_SQRT_2;
+
+/// Members at most.
+const MEMBERS: usize = 30;
+/// With fewer the window is widened.
+pub const FEW_MEMBERS: usize = 10;
+/// Rules drawn from the weights.
+pub const DRAWN: usize = 50;
+/// The last season day that members must know: 19 July in the north.
+const LAST_DAY: usize = DAYS_BEFORE + 200;
+/// Warming expected where the record says nothing, °C a year, and its spread.
+const WARMING: (f64, f64) = (0.025, 0.015);
+/// Correlation of a forecast day with what comes, by lead in days; an
+/// assumption until the place's own forecasts have been held against its
+/// weather.
+const SKILL: [f64; 16] = [
+    0.98, 0.97, 0.95, 0.92, 0.87, 0.80, 0.70, 0.60, 0.50, 0.40, 0.30, 0.20, 0.15, 0.10, 0.05, 0.0,
+];
+
+/// Everything about a place's weather that all crops share.
+#[derive(Clone, Debug)]
+pub struct Climate {
+    /// Degrees, north positive.
+    pub latitude_deg: f64,
+    /// The screened record, short gaps bridged.
+    record: DailyRecord,
+    /// Chill portions gained on each day of the record.
+    portions: Vec<f64>,
+    /// Usual low and high by day of the year, °C; 366 of them.
+    normals: Vec<(f64, f64)>,
+    /// The table of candidate dates.
+    pub candidates: Candidates,
+}
+
+impl Climate {
+    /// Works it out once per place and record (screened; measured days only).
+    pub fn new(record: &DailyRecord, latitude_deg: f64) -> Self {
+        let latitude_deg = if latitude_deg.is_finite() {
+            latitude_deg.clamp(-89.9999, 89.9999)
+        } else {
+            45.0
+        };
+        let record = bridged(record);
+        let portions = daily_portions(&record, latitude_deg);
+        Climate {
+            latitude_deg,
+            normals: normals(&record),
+            candidates: Candidates::new(&record, &portions, latitude_deg),
+            record,
+            portions,
+        }
+    }
+
+    /// A place of which no weather is known.
+    pub fn unknown(latitude_deg: f64) -> Self {
+        Climate::new(&DailyRecord::unknown(NaiveDate::default(), 0), latitude_deg)
+    }
+
+    /// South of the equator.
+    pub fn southern(&self) -> bool {
+        self.candidates.southern()
+    }
+
+    /// The record, short gaps bridged.
+    pub fn record(&self) -> &DailyRecord {
+        &self.record
+    }
+
+    fn season(&self, year: i32) -> Option<SeasonDays> {
+        let season = SeasonYear::at(year, self.latitude_deg);
+        SeasonDays::of(&self.record, &self.portions, season)
+    }
+}
+
+/// The weather of one season as it may come, seen from one day.
+#[derive(Clone, Debug)]
+pub struct Outlook {
+    /// The season.
+    pub season: SeasonYear,
+    /// The day on which this is asked; its weather is not yet known.
+    pub today: NaiveDate,
+    /// Index in the season of the first day that was not measured.
+    seen: usize,
+    /// Index in the season of the first day without measurement or forecast.
+    told: usize,
+    members: Vec<SeasonDays>,
+}
+
+impl Outlook {
+    /// Puts the members together; none when no weather is known that could
+    /// stand for the days to come.
+    ///
+    /// The record may reach beyond `today` (a hindcast): what follows is not
+    /// looked at for this season. `years` says which past years may serve.
+    pub fn new(
+        climate: &Climate,
+        forecast: Option<&Forecast>,
+        year: i32,
+        today: NaiveDate,
+        years: Years,
+    ) -> Self {
+        let season = SeasonYear::at(year, climate.latitude_deg);
+        let asked = (season.day(today) + DAYS_BEFORE as i64).clamp(0, SPAN as i64) as usize;
+        let own = climate.season(year);
+        let seen = own.as_ref().map_or(0, |own| {
+            let known = own.low_c.iter().take(asked).rposition(|low| low.is_finite());
+            known.map_or(0, |last| last + 1)
+        });
+        let mut outlook = Outlook {
+            season,
+            today,
+            seen,
+            told: seen,
+            members: Vec::new(),
+        };
+        let own = own.map(|own| outlook.seen_part(&own, climate));
+        if seen > LAST_DAY {
+            outlook.members.extend(own);
+            return outlook;
+        }
+        let past = past_years(climate, season, seen, years);
+        let slope = warming(&past);
+        let calendar: Vec<NaiveDate> = (0..SPAN).map(|index| outlook.date(index)).collect();
+        for (past_year, days) in past.iter().rev().take(MEMBERS) {
+            let shift = slope * f64::from(year - past_year);
+            outlook
+                .members
+                .push(outlook.member(own.as_ref(), days, shift));
+        }
+        if let Some(forecast) = forecast {
+            outlook.blend(forecast, climate, &calendar);
+        }
+        outlook
+    }
+
+    /// How many past years stand for the days to come.
+    pub fn members(&self) -> usize {
+        self.members.len()
+    }
+
+    /// Whether all that matters for bloom has been measured.
+    pub fn is_over(&self) -> bool {
+        self.seen > LAST_DAY
+    }
+
+    /// The first season day that was not measured.
+    pub fn seen_until(&self) -> f64 {
+        self.seen as f64 - DAYS_BEFORE as f64
+    }
+
+    /// The first season day without measurement or forecast.
+    pub fn told_until(&self) -> f64 {
+        self.told as f64 - DAYS_BEFORE as f64
+    }
+
+    /// This morning as a season day.
+    pub fn now(&self) -> f64 {
+        self.season.day(self.today) as f64
+    }
+
+    fn date(&self, index: usize) -> NaiveDate {
+        self.season.date(index as f64 - DAYS_BEFORE as f64)
+    }
+
+    /// The measured part of this season, its gaps filled with usual values.
+    fn seen_part(&self, own: &SeasonDays, climate: &Climate) -> SeasonDays {
+        let mut part = own.clone();
+        let days = part.low_c.iter_mut().zip(part.high_c.iter_mut());
+        for (index, (low, high)) in days.enumerate().take(self.seen) {
+            if !low.is_finite() {
+                (*low, *high) = normal(&climate.normals, self.date(index));
+            }
+        }
+        part
+    }
+
+    /// This season so far, then a past one.
+    fn member(&self, own: Option<&SeasonDays>, past: &SeasonDays, shift_c: f64) -> SeasonDays {
+        let mut member = past.clone();
+        let warmed = member.low_c.iter_mut().chain(member.high_c.iter_mut());
+        warmed.for_each(|value| *value += shift_c);
+        let Some(own) = own else {
+            return member;
+        };
+        let chill = |days: &SeasonDays| days.portions.get(self.seen).copied().unwrap_or(0.0);
+        let gained = chill(own) - chill(past);
+        let copy = |to: &mut [f64], from: &[f64]| {
+            for (to, from) in to.iter_mut().zip(from).take(self.seen) {
+                *to = *from;
+            }
+        };
+        copy(&mut member.low_c, &own.low_c);
+        copy(&mut member.high_c, &own.high_c);
+        copy(&mut member.portions, &own.portions);
+        for portions in member.portions.iter_mut().skip(self.seen) {
+            *portions += gained;
+        }
+        member
+    }
+
+    /// Blends a forecast into all members.
+    fn blend(&mut self, forecast: &Forecast, climate: &Climate, calendar: &[NaiveDate]) {
+        for (index, &date) in calendar.iter().enumerate().skip(self.seen) {
+            let Some(day) = forecast.daily.day(date) else {
+                continue;
+            };
+            let (Some(low), Some(high)) = (day.low_c, day.high_c) else {
+                continue;
+            };
+            let lead = usize::try_from((date - forecast.issued).num_days()).unwrap_or(0);
+            let skill = SKILL.get(lead).copied().unwrap_or(0.0);
+            if skill <= 0.0 {
+                continue;
+            }
+            self.told = index + 1;
+            let usual = normal(&climate.normals, date);
+            for member in &mut self.members {
+                if let (Some(a), Some(b)) =
+                    (member.low_c.get_mut(index), member.high_c.get_mut(index))
+                {
+                    let one = blended(usual.0, low, *a, skill);
+                    let other = blended(usual.1, high, *b, skill);
+                    (*a, *b) = (one.min(other), one.max(other));
+                }
+            }
+        }
+    }
+
+    /// Runs rules through all members.
+    pub fn run(&self, rules: Vec<Rule>) -> Runs {
+        let mut heats = Vec::new();
+        let mut sums: Vec<Vec<Vec<f64>>> = Vec::new();
+        let which = rules
+            .iter()
+            .map(|rule| {
+                let heat = rule.track.heat;
+                match heats.iter().position(|known| *known == heat) {
+                    Some(at) => at,
+                    None => {
+                        heats.push(heat);
+                        sums.push(self.running(heat));
+                        sums.len() - 1
+                    }
+                }
+            })
+            .collect();
+        Runs { rules, which, sums }
+    }
+
+    /// Running sums of every member; the measured part is summed once.
+    fn running(&self, heat: super::candidates::Heat) -> Vec<Vec<f64>> {
+        let Some(first) = self.members.first() else {
+            return Vec::new();
+        };
+        let mut head = Vec::with_capacity(SPAN);
+        first.run_on(heat, 0..self.seen.min(SPAN), &mut head);
+        self.members
+            .iter()
+            .map(|member| {
+                let mut sums = head.clone();
+                member.run_on(heat, self.seen..SPAN, &mut sums);
+                sums
+            })
+            .collect()
+    }
+
+    /// The distribution of full bloom for a fit.
+    pub fn full_bloom(&self, climate: &Climate, fit: &Fit) -> Mixture {
+        let runs = self.run(fit.draw(&climate.candidates, DRAWN));
+        runs.mixture(fit.scale_days * self.widening(), |rule, running| {
+            crossing(running, rule.track.start, rule.need)
+        })
+    }
+
+    /// Factor on the residual scale for want of members: `sqrt(1 + 10/M)`
+    /// below ten of them.
+    pub fn widening(&self) -> f64 {
+        match self.members.len() {
+            0 => 1.0,
+            _ if self.is_over() => 1.0,
+            few if few < FEW_MEMBERS => (1.0 + 10.0 / few as f64).sqrt(),
+            _ => 1.0,
+        }
+    }
+}
+
+/// Rules run through the members of an outlook.
+#[derive(Clone, Debug)]
+pub struct Runs {
+    rules: Vec<Rule>,
+    which: Vec<usize>,
+    sums: Vec<Vec<Vec<f64>>>,
+}
+
+impl Runs {
+    /// Gathers the dates that `date` finds for every rule in every member's
+    /// running sums.
+    pub fn mixture(
+        &self,
+        scale_days: f64,
+        mut date: impl FnMut(&Rule, &[f64]) -> Option<f64>,
+    ) -> Mixture {
+        let mut dates = Vec::new();
+        let mut never = 0;
+        for (rule, &which) in self.rules.iter().zip(&self.which) {
+            for running in self.sums.get(which).into_iter().flatten() {
+                match date(rule, running) {
+                    Some(date) => dates.push((date, 1.0)),
+                    None => never += 1,
+                }
+            }
+        }
+        let all = dates.len() + never;
+        let mut mixture = Mixture::new(dates, scale_days);
+        if all > 0 {
+            mixture.never = never as f64 / all as f64;
+        }
+        mixture
+    }
+}
+
+/// Past seasons, oldest first, whose days from `seen` on are known.
+fn past_years(
+    climate: &Climate,
+    season: SeasonYear,
+    seen: usize,
+    years: Years,
+) -> Vec<(i32, SeasonDays)> {
+    climate
+        .record
+        .years()
+        .filter(|&year| year != season.year && years.hold(year))
+        .filter_map(|year| {
+            let days = climate.season(year)?;
+            let aligned = aligned(&days, season, year);
+            let known = |index: usize| aligned.low_c.get(index).is_some_and(|low| low.is_finite());
+            (seen.max(DAYS_BEFORE)..=LAST_DAY)
+                .all(known)
+                .then_some((year, aligned))
+        })
+        .collect()
+}
+
+/// A past season on the calendar of another: on 29 February the 28th is
+/// repeated, or the 29th is dropped.
+fn aligned(days: &SeasonDays, to: SeasonYear, year: i32) -> SeasonDays {
+    let from = SeasonYear { year, ..to };
+    let leap = |season: SeasonYear| {
+        NaiveDate::from_ymd_opt(season.year, 2, 29).map(|date| season.day(date) + DAYS_BEFORE as i64)
+    };
+    let index = |leap: Option<i64>| leap.and_then(|day| usize::try_from(day).ok());
+    let mut aligned = days.clone();
+    let columns = [&mut aligned.low_c, &mut aligned.high_c, &mut aligned.portions];
+    match (index(leap(to)), index(leap(from))) {
+        (Some(at), None) => columns.into_iter().for_each(|column| {
+            if let Some(&before) = at.checked_sub(1).and_then(|before| column.get(before)) {
+                column.insert(at, before);
+                column.truncate(SPAN);
+            }
+        }),
+        (None, Some(at)) => columns.into_iter().for_each(|column| {
+            if at < column.len() {
+                column.remove(at);
+                let last = column.last().copied().unwrap_or(f64::NAN);
+                column.push(last);
+            }
+        }),
+        _ => {}
+    }
+    aligned
+}
+
+/// Warming of the first four months, °C a year, from the member years.
+fn warming(past: &[(i32, SeasonDays)]) -> f64 {
+    let points: Vec<(f64, f64)> = past
+        .iter()
+        .rev()
+        .take(MEMBERS)
+        .filter_map(|(year, days)| {
+            let window = DAYS_BEFORE..DAYS_BEFORE + 120;
+            let lows = days.low_c.get(window.clone())?;
+            let highs = days.high_c.get(window)?;
+            let sum: f64 = lows.iter().chain(highs).sum();
+            sum.is_finite().then_some((f64::from(*year), sum / 240.0))
+        })
+        .collect();
+    if points.len() < FEW_MEMBERS {
+        return WARMING.0;
+    }
+    let (slope, error) = slope(&points);
+    shrunk_slope(slope, error)
+}
+
+/// Least-squares slope and its standard error.
+fn slope(points: &[(f64, f64)]) -> (f64, f64) {
+    let n = points.len() as f64;
+    let mean_x = points.iter().map(|(x, _)| x).sum::<f64>() / n;
+    let mean_y = points.iter().map(|(_, y)| y).sum::<f64>() / n;
+    let xx: f64 = points.iter().map(|(x, _)| (x - mean_x).powi(2)).sum();
+    let xy: f64 = points
+        .iter()
+        .map(|(x, y)| (x - mean_x) * (y - mean_y))
+        .sum();
+    let slope = xy / xx;
+    let rest: f64 = points
+        .iter()
+        .map(|(x, y)| (y - mean_y - slope * (x - mean_x)).powi(2))
+        .sum();
+    (slope, (rest / (n - 2.0) / xx).sqrt())
+}
+
+/// The slope drawn to 0.025 ± 0.015 °C a year, each by its precision.
+fn shrunk_slope(slope: f64, error: f64) -> f64 {
+    let (usual, spread) = WARMING;
+    if !slope.is_finite() || !error.is_finite() {
+        return usual;
+    }
+    if error <= 0.0 {
+        return slope;
+    }
+    let (own, prior) = (error.powi(-2), spread.powi(-2));
+    (slope * own + usual * prior) / (own + prior)
+}
+
+/// `m + r a_f + sqrt(1 - r²) a_k`: the forecast's departure from the usual
+/// value by its skill r, the member's in what is left.
+pub fn blended(usual_c: f64, forecast_c: f64, member_c: f64, skill: f64) -> f64 {
+    let left = (1.0 - skill * skill).max(0.0).sqrt();
+    usual_c + skill * (forecast_c - usual_c) + left * (member_c - usual_c)
+}
+
+/// Usual low and high of a day.
+fn normal(normals: &[(f64, f64)], date: NaiveDate) -> (f64, f64) {
+    normals
+        .get(date.ordinal0() as usize)
+        .copied()
+        .unwrap_or((0.0, 10.0))
+}
+
+/// Mean low and high by day of the year, smoothed over 31 days around it.
+fn normals(record: &DailyRecord) -> Vec<(f64, f64)> {
+    const HALF: usize = 15;
+    let mut sums = vec![(0.0, 0.0, 0.0f64); 366];
+    for day in record.days() {
+        if let (Some(low), Some(high), Some(slot)) =
+            (day.low_c, day.high_c, sums.get_mut(day.date.ordinal0() as usize))
+        {
+            slot.0 += low;
+            slot.1 += high;
+            slot.2 += 1.0;
+        }
+    }
+    (0..366)
+        .map(|day| {
+            let around = (day + 366 - HALF..=day + 366 + HALF).map(|index| index % 366);
+            let (low, high, count) = around
+                .filter_map(|index| sums.get(index))
+                .fold((0.0, 0.0, 0.0), |(a, b, n), (low, high, count)| {
+                    (a + low, b + high, n + count)
+                });
+            if count > 0.0 {
+                (low / count, high / count)
+            } else {
+                (0.0, 10.0)
+            }
+        })
+        .collect()
+}
+
+/// Standard normal distribution function.
+pub fn phi(z: f64) -> f64 {
+    0.5 * erfc(-z * FRAC_1_SQRT_2)
+}
+
+/// Weighted dates, each dressed with the same normal spread.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mixture {
+    /// Season day and weight, sorted; the weights sum to 1.
+    points: Vec<(f64, f64)>,
+    /// Standard deviation of the dress, days.
+    pub scale_days: f64,
+    /// Share of the runs in which the stage was never reached.
+    pub never: f64,
+}
+
+impl Mixture {
+    /// From dates and weights in any order. Dates that lie within a fifth of
+    /// a day become one when there are many.
+    pub fn new(mut points: Vec<(f64, f64)>, scale_days: f64) -> Self {
+        points.retain(|(date, weight)| date.is_finite() && *weight > 0.0);
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if points.len() > 200 && scale_days >= 1.0 {
+            points = merged(&points, 0.2);
+        }
+        let total: f64 = points.iter().map(|(_, weight)| weight).sum();
+        points.iter_mut().for_each(|(_, weight)| *weight /= total);
+        Mixture {
+            points,
+            scale_days: scale_days.max(0.0),
+            never: 0.0,
+        }
+    }
+
+    /// Whether there is no date at all.
+    pub fn is_empty(&self) -> bool {
+        self.points.is_empty()
+    }
+
+    /// The same distribution, later by `days` and with a spread added.
+    pub fn later(&self, days: f64, spread_days: f64) -> Mixture {
+        Mixture {
+            points: self.points.iter().map(|(d, w)| (d + days, *w)).collect(),
+            scale_days: self.scale_days.hypot(spread_days),
+            never: self.never,
+        }
+    }
+
+    /// The same dates in another dress.
+    pub fn dressed(mut self, scale_days: f64) -> Mixture {
+        self.scale_days = scale_days.max(0.0);
+        self
+    }
+
+    /// The mean date.
+    pub fn mean(&self) -> f64 {
+        self.points.iter().map(|(date, weight)| date * weight).sum()
+    }
+
+    /// Probability that it comes before the instant `u`, among the runs that
+    /// get there.
+    pub fn cumulative(&self, u: f64) -> f64 {
+        let s = self.scale_days;
+        if s <= 0.0 {
+            let below = self.points.partition_point(|(date, _)| *date <= u);
+            return self.points.iter().take(below).map(|(_, weight)| weight).sum();
+        }
+        let mut sum = 0.0;
+        for (date, weight) in &self.points {
+            let z = (u - date) / s;
+            if z < -8.0 {
+                break;
+            }
+            sum += if z > 8.0 { *weight } else { weight * phi(z) };
+        }
+        sum
+    }
+
+    /// The instant before which it comes with probability `p`; `None` when
+    /// there is no date.
+    pub fn quantile(&self, p: f64) -> Option<f64> {
+        self.between(f64::NEG_INFINITY, f64::INFINITY, p)
+    }
+
+    /// The same, given that it comes after `from` and before `to`. When next
+    /// to no probability is left there, the nearest end.
+    pub fn between(&self, from: f64, to: f64, p: f64) -> Option<f64> {
+        let (first, _) = self.points.first()?;
+        let (last, _) = self.points.last()?;
+        let reach = 9.0 * self.scale_days + 0.01;
+        let below = if from.is_finite() { self.cumulative(from) } else { 0.0 };
+        let above = if to.is_finite() { self.cumulative(to) } else { 1.0 };
+        let low = (first - reach).max(from);
+        let high = (last + reach).min(to);
+        if above - below < 1e-9 {
+            return Some(if below > 0.5 { from } else { to });
+        }
+        let wanted = below + p.clamp(0.0, 1.0) * (above - below);
+        let (mut low, mut high) = (low.min(high), high.max(low));
+        while high - low > 0.002 {
+            let middle = 0.5 * (low + high);
+            if self.cumulative(middle) >= wanted {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        Some(0.5 * (low + high))
+    }
+
+    /// Continuous ranked probability score of the distribution after `from`,
+    /// when the stage came at `came`: the integral of the squared distance
+    /// between its distribution function and the step at `came`, in steps of
+    /// a quarter day. 0 when there is no date.
+    pub fn crps(&self, from: f64, came: f64) -> f64 {
+        const STEP: f64 = 0.25;
+        let (Some((first, _)), Some((last, _))) = (self.points.first(), self.points.last()) else {
+            return 0.0;
+        };
+        let reach = 6.0 * self.scale_days + STEP;
+        let low = (first - reach).max(from).min(came);
+        let high = (last + reach).max(came + STEP).max(low + STEP);
+        let below = if from.is_finite() { self.cumulative(from) } else { 0.0 };
+        let left = (1.0 - below).max(1e-9);
+        let steps = ((high - low) / STEP).ceil().min(4000.0) as usize;
+        (0..steps)
+            .map(|step| {
+                let u = low + (step as f64 + 0.5) * STEP;
+                let passed = ((self.cumulative(u) - below) / left).clamp(0.0, 1.0);
+                let step = if u >= came { 1.0 } else { 0.0 };
+                (passed - step).powi(2) * STEP
+            })
+            .sum()
+    }
+}
+
+/// Neighbours within `reach` made one at their weighted mean.
+fn merged(points: &[(f64, f64)], reach: f64) -> Vec<(f64, f64)> {
+    let mut merged: Vec<(f64, f64)> = Vec::new();
+    let mut start = f64::NEG_INFINITY;
+    for &(date, weight) in points {
+        match merged.last_mut() {
+            Some((mean, sum)) if date - start < reach => {
+                *mean += (date - *mean) * weight / (*sum + weight);
+                *sum += weight;
+            }
+            _ => {
+                start = date;
+                merged.push((date, weight));
+            }
+        }
+    }
+    merged
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Algorithms 6.4: worked by two routes.
+    #[test]
+    fn quantiles_of_a_dressed_mixture() {
+        let points = vec![(100.0, 0.2), (104.0, 0.5), (110.0, 0.3)];
+        let mixture = Mixture::new(points.clone(), 3.0);
+        for (p, wanted) in [(0.1, 99.0518), (0.5, 104.7495), (0.9, 111.3881)] {
+            assert!((mixture.quantile(p).unwrap() - wanted).abs() < 0.002);
+        }
+        for (p, wanted) in [(0.1, 103.7800), (0.5, 107.1775), (0.9, 112.4143)] {
+            let got = mixture.between(103.0, f64::INFINITY, p).unwrap();
+            assert!((got - wanted).abs() < 0.002, "{got} {wanted}");
+        }
+        let bare = Mixture::new(points, 0.0);
+        for (p, wanted) in [(0.1, 100.0), (0.5, 104.0), (0.9, 110.0)] {
+            assert!((bare.quantile(p).unwrap() - wanted).abs() < 0.01);
+        }
+        assert_eq!(Mixture::new(vec![], 3.0).quantile(0.5), None);
+    }
+
+    /// Algorithms 6.2.
+    #[test]
+    fn slopes_are_drawn_to_the_usual_warming() {
+        assert!((shrunk_slope(0.035, 0.020) - 0.0286).abs() < 5e-5);
+        assert!((shrunk_slope(0.5, f64::INFINITY) - 0.025).abs() < 1e-12);
+        assert_eq!(shrunk_slope(0.05, 0.0), 0.05);
+        let line: Vec<(f64, f64)> = (0..12).map(|k| (f64::from(k), 0.1 * f64::from(k))).collect();
+        let (b, error) = slope(&line);
+        assert!((b - 0.1).abs() < 1e-12 && error < 1e-9);
+    }
+
+    /// Algorithms 6.3.
+    #[test]
+    fn a_forecast_fades_into_the_member() {
+        assert!((blended(10.0, 15.0, 7.5, 0.8) - 12.5).abs() < 1e-12);
+        assert!((blended(10.0, 15.0, 7.5, 1.0) - 15.0).abs() < 1e-12);
+        assert!((blended(10.0, 15.0, 7.5, 0.0) - 7.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn merging_keeps_mean_and_quantiles() {
+        let points: Vec<(f64, f64)> = (0..600)
+            .map(|k| (100.0 + f64::from(k * 37 % 600) / 30.0, 1.0))
+            .collect();
+        let many = Mixture::new(points.clone(), 3.0);
+        assert!(many.points.len() < 120);
+        let exact = Mixture {
+            points: points.iter().map(|(d, _)| (*d, 1.0 / 600.0)).collect(),
+            scale_days: 3.0,
+            never: 0.0,
+        };
+        assert!((many.mean() - exact.mean()).abs() < 1e-9);
+        for u in [100.0, 107.0, 118.0] {
+            assert!((many.cumulative(u) - exact.cumulative(u)).abs() < 0.01);
+        }
+    }
+}
