@@ -16,28 +16,116 @@ use std::time::Instant;
 
 /// Stations with their latitude.
 const STATIONS: &[(&str, &str, f64)] = &[
-    ("fetched/daily_klein_altendorf_1958_2022.csv.gz", "klein_altendorf_de", 50.61),
-    ("fetched/daily_zaragoza_1973_2022.csv.gz", "zaragoza_es", 41.65),
-    ("fetched/daily_washington_dc_dca_1945_2022.csv.gz", "washington_dc_dca", 38.85),
-    ("fetched/daily_winchester_va_1982_2020.csv.gz", "winchester_va", 39.19),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "seoul_kr", 37.57),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "suwon_kr", 37.27),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "incheon_kr", 37.48),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "cheongju_kr", 36.64),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "daejeon_kr", 36.37),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "jeonju_kr", 35.82),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "gwangju_kr", 35.17),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "daegu_kr", 35.89),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "andong_kr", 36.57),
-    ("registry/daily_korea_10_stations_1972_2024.csv.gz", "pohang_kr", 36.03),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "sapporo_jp", 43.06),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "aomori_jp", 40.82),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "morioka_jp", 39.70),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "akita_jp", 39.72),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "yamagata_jp", 38.26),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "sendai_jp", 38.26),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "fukushima_jp", 37.76),
-    ("registry/daily_japan_8_stations_1976_2025.csv.gz", "nagano_jp", 36.66),
+    (
+        "fetched/daily_klein_altendorf_1958_2022.csv.gz",
+        "klein_altendorf_de",
+        50.61,
+    ),
+    (
+        "fetched/daily_zaragoza_1973_2022.csv.gz",
+        "zaragoza_es",
+        41.65,
+    ),
+    (
+        "fetched/daily_washington_dc_dca_1945_2022.csv.gz",
+        "washington_dc_dca",
+        38.85,
+    ),
+    (
+        "fetched/daily_winchester_va_1982_2020.csv.gz",
+        "winchester_va",
+        39.19,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "seoul_kr",
+        37.57,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "suwon_kr",
+        37.27,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "incheon_kr",
+        37.48,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "cheongju_kr",
+        36.64,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "daejeon_kr",
+        36.37,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "jeonju_kr",
+        35.82,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "gwangju_kr",
+        35.17,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "daegu_kr",
+        35.89,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "andong_kr",
+        36.57,
+    ),
+    (
+        "registry/daily_korea_10_stations_1972_2024.csv.gz",
+        "pohang_kr",
+        36.03,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "sapporo_jp",
+        43.06,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "aomori_jp",
+        40.82,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "morioka_jp",
+        39.70,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "akita_jp",
+        39.72,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "yamagata_jp",
+        38.26,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "sendai_jp",
+        38.26,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "fukushima_jp",
+        37.76,
+    ),
+    (
+        "registry/daily_japan_8_stations_1976_2025.csv.gz",
+        "nagano_jp",
+        36.66,
+    ),
 ];
 
 /// The files with observations.
@@ -52,17 +140,67 @@ const SEEN: &[&str] = &[
 
 /// The eleven long records: station, species, cultivar, stage.
 const ELEVEN: &[(&str, &str, &str, &str)] = &[
-    ("klein_altendorf_de", "apple", "Golden Delicious", "flowering_50pct"),
-    ("klein_altendorf_de", "apple", "Roter Boskoop", "flowering_50pct"),
-    ("klein_altendorf_de", "apple", "Cox Orange", "flowering_50pct"),
-    ("klein_altendorf_de", "pear", "Alexander Lucas", "flowering_50pct"),
-    ("klein_altendorf_de", "pear", "Conference", "flowering_50pct"),
-    ("klein_altendorf_de", "sweet_cherry", "Schneiders", "flowering_50pct"),
-    ("klein_altendorf_de", "sweet_cherry", "Regina", "flowering_50pct"),
-    ("klein_altendorf_de", "sweet_cherry", "Burlat", "flowering_50pct"),
-    ("klein_altendorf_de", "european_plum", "Katinka", "flowering_50pct"),
+    (
+        "klein_altendorf_de",
+        "apple",
+        "Golden Delicious",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "apple",
+        "Roter Boskoop",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "apple",
+        "Cox Orange",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "pear",
+        "Alexander Lucas",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "pear",
+        "Conference",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "sweet_cherry",
+        "Schneiders",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "sweet_cherry",
+        "Regina",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "sweet_cherry",
+        "Burlat",
+        "flowering_50pct",
+    ),
+    (
+        "klein_altendorf_de",
+        "european_plum",
+        "Katinka",
+        "flowering_50pct",
+    ),
     ("zaragoza_es", "sweet_cherry", "Burlat", "flowering_50pct"),
-    ("washington_dc_dca", "yoshino_cherry", "Yoshino", "peak_bloom_70pct"),
+    (
+        "washington_dc_dca",
+        "yoshino_cherry",
+        "Yoshino",
+        "peak_bloom_70pct",
+    ),
 ];
 
 /// One cultivar's bloom at one station.
@@ -147,13 +285,18 @@ fn records(folder: &Path) -> Vec<Record> {
                 year,
                 southern: false,
             };
-            all.entry((get("weather_station"), get("species"), get("cultivar"), get("stage")))
-                .or_default()
-                .push(Observation {
-                    year,
-                    instant: season.day(date) as f64 + 0.5,
-                    share: 1.0,
-                });
+            all.entry((
+                get("weather_station"),
+                get("species"),
+                get("cultivar"),
+                get("stage"),
+            ))
+            .or_default()
+            .push(Observation {
+                year,
+                instant: season.day(date) as f64 + 0.5,
+                share: 1.0,
+            });
         }
     }
     all.into_iter()
@@ -254,13 +397,24 @@ fn forecasts(climate: &Climate, record: &Record, knows: Knows) -> Vec<Score> {
 
 fn table(title: &str, scores: &[Score]) {
     println!("\n{title}");
-    println!("{:>16} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}", "issued", "n", "rmse", "|med|", "bias", "in %", "width", "crps", "ref", "ref rmse");
+    println!(
+        "{:>16} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
+        "issued", "n", "rmse", "|med|", "bias", "in %", "width", "crps", "ref", "ref rmse"
+    );
     for issue in ISSUES {
         let some = Summary::of(scores.iter().filter(|score| score.issue == issue));
         println!(
             "{:>16} {:>5} {:>6.2} {:>6.2} {:>6.2} {:>6.1} {:>6.1} {:>6.2} {:>6.2} {:>6.2}",
-            format!("{issue:?}"), some.forecasts, some.rmse, some.median_error, some.bias,
-            100.0 * some.coverage, some.width, some.crps, some.reference_crps, some.reference_rmse
+            format!("{issue:?}"),
+            some.forecasts,
+            some.rmse,
+            some.median_error,
+            some.bias,
+            100.0 * some.coverage,
+            some.width,
+            some.crps,
+            some.reference_crps,
+            some.reference_rmse
         );
     }
 }
@@ -280,9 +434,16 @@ fn main() {
     .into_iter()
     .flatten()
     .collect();
-    println!("{} climates in {:.1} s", climates.len(), clock.elapsed().as_secs_f64());
+    println!(
+        "{} climates in {:.1} s",
+        climates.len(),
+        clock.elapsed().as_secs_f64()
+    );
     let is = |record: &Record, one: &(&str, &str, &str, &str)| {
-        record.station == one.0 && record.species == one.1 && record.cultivar == one.2 && record.stage == one.3
+        record.station == one.0
+            && record.species == one.1
+            && record.cultivar == one.2
+            && record.stage == one.3
     };
     let eleven: Vec<&Record> = ELEVEN
         .iter()
@@ -294,33 +455,69 @@ fn main() {
             .filter(|record| climates.contains_key(record.station.as_str()) && test(record))
             .collect()
     };
-    let korea = group(&|r| r.station.ends_with("_kr") && r.stage == "full_bloom" && (r.species == "peach" || r.species == "pear"));
-    let japan = group(&|r| r.station.ends_with("_jp") && r.stage == "full_bloom" && r.species == "cherry");
+    let korea = group(&|r| {
+        r.station.ends_with("_kr")
+            && r.stage == "full_bloom"
+            && (r.species == "peach" || r.species == "pear")
+    });
+    let japan =
+        group(&|r| r.station.ends_with("_jp") && r.stage == "full_bloom" && r.species == "cherry");
     let winchester = group(&|r| r.station == "winchester_va");
-    let altendorf = group(&|r| r.station == "klein_altendorf_de" && r.stage == "flowering_50pct" && r.seen.len() >= 10);
+    let altendorf = group(&|r| {
+        r.station == "klein_altendorf_de" && r.stage == "flowering_50pct" && r.seen.len() >= 10
+    });
     let zaragoza = group(&|r| r.station == "zaragoza_es" && r.seen.len() >= 10);
 
     println!("\nleave one out, whole spring known: RMSE, bias (days)");
     let mut few = Vec::new();
     for record in &eleven {
-        let Some(climate) = climates.get(record.station.as_str()) else { continue };
+        let Some(climate) = climates.get(record.station.as_str()) else {
+            continue;
+        };
         let errors = left_out(climate, record);
         let bias = errors.iter().sum::<f64>() / errors.len().max(1) as f64;
         let little = rms(&with_little(climate, record));
-        println!("{:<55} {:>3} {:>5.2} {:>5.2}   usual + 3: {:>5.2}", record.name(), errors.len(), rms(&errors), bias, little);
+        println!(
+            "{:<55} {:>3} {:>5.2} {:>5.2}   usual + 3: {:>5.2}",
+            record.name(),
+            errors.len(),
+            rms(&errors),
+            bias,
+            little
+        );
         few.push((rms(&errors), little));
     }
     let n = few.len() as f64;
-    println!("mean of the eleven: {:.2}; usual date and three observations: {:.2}", few.iter().map(|x| x.0).sum::<f64>() / n, few.iter().map(|x| x.1).sum::<f64>() / n);
-    for (name, some) in [("Korea peach, pear", &korea), ("Japan cherry", &japan), ("Winchester apple", &winchester), ("Klein-Altendorf all", &altendorf), ("Zaragoza all", &zaragoza)] {
-        let each: Vec<f64> = some.iter().map(|record| rms(&left_out(&climates[record.station.as_str()], record))).collect();
-        println!("{name}: {} records, mean RMSE {:.2}", each.len(), each.iter().sum::<f64>() / each.len() as f64);
+    println!(
+        "mean of the eleven: {:.2}; usual date and three observations: {:.2}",
+        few.iter().map(|x| x.0).sum::<f64>() / n,
+        few.iter().map(|x| x.1).sum::<f64>() / n
+    );
+    for (name, some) in [
+        ("Korea peach, pear", &korea),
+        ("Japan cherry", &japan),
+        ("Winchester apple", &winchester),
+        ("Klein-Altendorf all", &altendorf),
+        ("Zaragoza all", &zaragoza),
+    ] {
+        let each: Vec<f64> = some
+            .iter()
+            .map(|record| rms(&left_out(&climates[record.station.as_str()], record)))
+            .collect();
+        println!(
+            "{name}: {} records, mean RMSE {:.2}",
+            each.len(),
+            each.iter().sum::<f64>() / each.len() as f64
+        );
     }
     println!("[{:.1} s]", clock.elapsed().as_secs_f64());
     for knows in [Knows::EarlierYears, Knows::OtherYears] {
         let mut pooled = Vec::new();
         for (name, some) in [("eleven", &eleven), ("Korea", &korea), ("Japan", &japan)] {
-            let scores: Vec<Score> = some.iter().flat_map(|record| forecasts(&climates[record.station.as_str()], record, knows)).collect();
+            let scores: Vec<Score> = some
+                .iter()
+                .flat_map(|record| forecasts(&climates[record.station.as_str()], record, knows))
+                .collect();
             table(&format!("{name}, {knows:?}"), &scores);
             pooled.extend(scores);
         }
@@ -336,7 +533,11 @@ fn timing(climates: &BTreeMap<&str, Climate>, eleven: &[&Record]) {
         let climate = &climates[record.station.as_str()];
         let clock = Instant::now();
         let again = Climate::new(climate.record(), climate.latitude_deg);
-        println!("climate and table of {} springs: {:.1} ms", again.candidates.springs().len(), 1e3 * clock.elapsed().as_secs_f64());
+        println!(
+            "climate and table of {} springs: {:.1} ms",
+            again.candidates.springs().len(),
+            1e3 * clock.elapsed().as_secs_f64()
+        );
         let clock = Instant::now();
         let fit = Fit::new(&climate.candidates, &record.evidence(), Years::Before(2018));
         let fitted = 1e3 * clock.elapsed().as_secs_f64();
@@ -346,11 +547,23 @@ fn timing(climates: &BTreeMap<&str, Climate>, eleven: &[&Record]) {
         let put = 1e3 * clock.elapsed().as_secs_f64();
         let clock = Instant::now();
         let bloom = outlook.full_bloom(climate, &fit);
-        let window = (bloom.quantile(0.1), bloom.quantile(0.5), bloom.quantile(0.9));
-        println!("one cultivar, 1 March: weights {fitted:.1} ms, {} members {put:.1} ms, window {:.1} ms {window:?}", outlook.members(), 1e3 * clock.elapsed().as_secs_f64());
+        let window = (
+            bloom.quantile(0.1),
+            bloom.quantile(0.5),
+            bloom.quantile(0.9),
+        );
+        println!(
+            "one cultivar, 1 March: weights {fitted:.1} ms, {} members {put:.1} ms, window {:.1} ms {window:?}",
+            outlook.members(),
+            1e3 * clock.elapsed().as_secs_f64()
+        );
         let clock = Instant::now();
         let scores = forecasts(climate, record, Knows::EarlierYears);
-        println!("hindcast of {} forecasts: {:.2} s", scores.len(), clock.elapsed().as_secs_f64());
+        println!(
+            "hindcast of {} forecasts: {:.2} s",
+            scores.len(),
+            clock.elapsed().as_secs_f64()
+        );
     }
 }
 

@@ -36,3 +36,10 @@ pub struct Facts {
     /// What the trade knows.
     pub knowledge: Knowledge,
 }
+
+impl Facts {
+    /// The cultivar of a tree by its place in the register.
+    pub fn cultivar_of(&self, index: Option<&usize>) -> Option<&str> {
+        self.register.trees.get(*index?)?.cultivar.as_deref()
+    }
+}

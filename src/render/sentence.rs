@@ -11,6 +11,7 @@ use crate::plan::window::{Bound, Window};
 use crate::season::Caveat;
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
 use crate::season::spread::{Basis, Spread};
+use crate::season::stages::Refusal;
 use crate::units::{UnitSystem, plain};
 use chrono::{Datelike, NaiveDate};
 
@@ -492,6 +493,24 @@ impl<'f> Words<'f> {
             Caveat::Stale { seen_until } => {
                 format!("The weather is known until {} only.", self.day(*seen_until))
             }
+            Caveat::Refused(refused) => format!(
+                "Your note of {} on {}, {}, is left out: {}.",
+                refused.report.stage,
+                self.crop(&refused.report.crop),
+                self.day(refused.report.date),
+                match &refused.why {
+                    Refusal::UnknownStage => "the crop has no such stage".to_owned(),
+                    Refusal::InTheFuture => "that day is still to come".to_owned(),
+                    Refusal::OtherSeason { year } =>
+                        format!("that day is not in the season of {year}"),
+                    Refusal::AfterLaterStage { stage, date } => {
+                        format!(
+                            "{stage}, which comes later, was seen before it on {}",
+                            self.day(*date)
+                        )
+                    }
+                }
+            ),
             Caveat::NoUsualBloom { crop } => format!(
                 "{}: no usual date of full bloom is given, so its stages are wide. Write one into place.toml.",
                 self.crop(crop)

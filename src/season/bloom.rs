@@ -170,7 +170,10 @@ impl Fit {
         let (own, lost): (Vec<_>, Vec<_>) = own
             .into_iter()
             .partition(|seen| springs.iter().any(|spring| spring.year == seen.year));
-        caveats.extend(lost.iter().map(|seen| FitCaveat::NoWeatherFor { year: seen.year }));
+        caveats.extend(
+            lost.iter()
+                .map(|seen| FitCaveat::NoWeatherFor { year: seen.year }),
+        );
         let mut fit = Fit {
             weights: vec![0.0; candidates.len()],
             scale_days: FIRST_SCALE_DAYS,
@@ -338,7 +341,10 @@ fn add_likelihood(
     for some in seen.chunks(AT_ONCE) {
         let mut products = vec![1.0f64; rules.len()];
         for observation in some {
-            let Some(spring) = springs.iter().find(|spring| spring.year == observation.year) else {
+            let Some(spring) = springs
+                .iter()
+                .find(|spring| spring.year == observation.year)
+            else {
                 continue;
             };
             let shift = place_shift(rules, observation.share);
@@ -407,9 +413,7 @@ fn one_a_year(seen: &[Observation], years: Years) -> Vec<Observation> {
     let mut sorted: Vec<Observation> = seen
         .iter()
         .copied()
-        .filter(|seen| {
-            seen.instant.is_finite() && seen.share > 0.0 && seen.share.is_finite()
-        })
+        .filter(|seen| seen.instant.is_finite() && seen.share > 0.0 && seen.share.is_finite())
         .filter(|seen| years.hold(seen.year))
         .collect();
     let far = |seen: &Observation| seen.share.ln().abs();
@@ -520,7 +524,11 @@ mod tests {
         for (weight, wanted) in weights.iter().zip([0.916_513, 0.079_378, 0.004_110]) {
             assert!((weight - wanted).abs() < 1e-6, "{weight} {wanted}");
         }
-        let date: f64 = weights.iter().zip([110.0, 104.0, 113.0]).map(|(w, d)| w * d).sum();
+        let date: f64 = weights
+            .iter()
+            .zip([110.0, 104.0, 113.0])
+            .map(|(w, d)| w * d)
+            .sum();
         assert!((date - 109.536_1).abs() < 1e-4);
         assert_eq!(normalised(&[-3.0]), [1.0]);
         assert!(normalised(&[]).is_empty());

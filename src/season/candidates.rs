@@ -316,11 +316,7 @@ impl Candidates {
 
     /// The rule at an index.
     pub fn rule(&self, index: usize) -> Option<Rule> {
-        let rules = self
-            .rules
-            .iter()
-            .rev()
-            .find(|rules| rules.first <= index)?;
+        let rules = self.rules.iter().rev().find(|rules| rules.first <= index)?;
         let inner = index - rules.first;
         let track = rules.tracks.get(inner / rules.needs.max(1))?;
         Some(Rule {
@@ -339,27 +335,29 @@ fn families() -> Vec<Rules> {
     let normal = |x: f64, mean: f64, spread: f64| -0.5 * ((x - mean) / spread).powi(2);
     let mut families = Vec::new();
     let mut first = 0;
-    let mut add = |family, least_need, step, needs, tracks: Vec<(Track, f64)>, spread: Option<f64>| {
-        let mut ln_prior = Vec::with_capacity(tracks.len() * needs);
-        for (_, track_prior) in &tracks {
-            for place in 0..needs {
-                let ln_need = f64::ln(least_need) + step * place as f64;
-                let need_prior = spread.map_or(0.0, |spread| normal(ln_need, f64::ln(300.0), spread));
-                ln_prior.push(track_prior + need_prior);
+    let mut add =
+        |family, least_need, step, needs, tracks: Vec<(Track, f64)>, spread: Option<f64>| {
+            let mut ln_prior = Vec::with_capacity(tracks.len() * needs);
+            for (_, track_prior) in &tracks {
+                for place in 0..needs {
+                    let ln_need = f64::ln(least_need) + step * place as f64;
+                    let need_prior =
+                        spread.map_or(0.0, |spread| normal(ln_need, f64::ln(300.0), spread));
+                    ln_prior.push(track_prior + need_prior);
+                }
             }
-        }
-        let rules = Rules {
-            family,
-            tracks: tracks.into_iter().map(|(track, _)| track).collect(),
-            least_need,
-            step,
-            needs,
-            ln_prior,
-            first,
+            let rules = Rules {
+                family,
+                tracks: tracks.into_iter().map(|(track, _)| track).collect(),
+                least_need,
+                step,
+                needs,
+                ln_prior,
+                first,
+            };
+            first += rules.len();
+            families.push(rules);
         };
-        first += rules.len();
-        families.push(rules);
-    };
     let mut degree_days = Vec::new();
     for start in (0..=90).step_by(5) {
         for base in -2..=8 {

@@ -1,14 +1,22 @@
 //! The season of a place on one day: everything that the plan hangs on.
 
+use super::bloom::{self, Fit, Years};
+use super::ensemble::{Climate, Outlook};
 use super::evidence::{Evidence, FitNote, FrostNight};
 use super::frost_nights;
 use super::groups::{self, Group};
 use super::members::Members;
+use super::screening;
 use super::spread::{Basis, Spread};
+use super::stages::{self, Refused, Reports, StageDates};
 use super::turning;
 use super::zone_only;
 use crate::facts::Facts;
-use crate::facts::knowledge::{Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths};
+use crate::facts::journal::StageSeen;
+use crate::facts::knowledge::{
+    Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths, cultivar_key,
+};
+use crate::facts::weather::Weather;
 use chrono::{Datelike, Days, NaiveDate};
 
 /// The season of a place as it looks on one day.
@@ -72,6 +80,8 @@ pub enum Caveat {
         /// Its last day.
         seen_until: NaiveDate,
     },
+    /// A stage in the journal that cannot be, and why.
+    Refused(Refused),
     /// No usual date and no observation of bloom: the window is wide.
     NoUsualBloom {
         /// The crop's id.
@@ -126,32 +136,143 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
             weather,
         },
     };
-    season.stages = stage_dates(facts, &season);
+    let stages = stage_dates(facts, &season.facts.weather, &season.groups, today);
+    season.stages = stages.groups;
     season.frosts = frosts(&season);
     season.caveats = caveats(facts, &season);
     season
+        .caveats
+        .extend(stages.refused.into_iter().map(Caveat::Refused));
+    season.caveats.dedup();
+    season
 }
 
-/// The stages of every group in every year that the season covers.
-fn stage_dates(facts: &Facts, season: &Season) -> Vec<GroupYear> {
-    let mut stages = Vec::new();
-    for &year in &season.years {
-        for (index, group) in season.groups.iter().enumerate() {
+/// The stages of every group in every year that the season covers. The table
+/// of candidates is worked out once for all of them.
+fn stage_dates(facts: &Facts, weather: &Weather, groups: &[Group], today: NaiveDate) -> Stages {
+    let latitude = facts.place.latitude;
+    let climate = match &weather.daily {
+        Some(daily) => Climate::new(&screening::screen(daily).record, latitude),
+        None => Climate::unknown(latitude),
+    };
+    let fits: Vec<Fit> = groups
+        .iter()
+        .map(|group| {
+            Fit::new(
+                &climate.candidates,
+                &bloom_evidence(facts, &climate, group),
+                Years::All,
+            )
+        })
+        .collect();
+    let mut stages = Stages::default();
+    for year in [today.year(), today.year() + 1] {
+        let forecast = weather.forecast.as_ref();
+        let outlook = Outlook::new(&climate, forecast, year, today, Years::Before(today.year()));
+        for (index, (group, fit)) in groups.iter().zip(&fits).enumerate() {
             let Some(crop) = facts.knowledge.crop(&group.crop) else {
                 continue;
             };
-            let (spreads, fit) = zone_only::stages(facts, crop, group, year);
-            let seen = vec![None; crop.stages.len()];
-            stages.push(GroupYear {
-                year,
-                group: index,
-                spreads,
-                seen,
-                fit,
-            });
+            let seen = reports(facts, group, year);
+            let reports = Reports {
+                seen: &seen,
+                watched: !seen.is_empty(),
+            };
+            let zone = facts.place.hardiness;
+            let dates = stages::season_of(crop, &climate, &outlook, fit, zone, reports);
+            stages.refused.extend(dates.refused.iter().cloned());
+            let basis = &fit.basis;
+            let fit = FitNote {
+                observations: basis.own + basis.sisters,
+                usual_date: basis.usual.is_some_and(|usual| !usual.from_other_crop),
+                borrowed: basis.usual.is_some_and(|usual| usual.from_other_crop),
+                years: outlook.members(),
+            };
+            stages
+                .groups
+                .push(group_year(crop, year, index, &dates, fit));
         }
     }
     stages
+}
+
+/// All stages of all groups, and the reports that could not be.
+#[derive(Debug, Default)]
+struct Stages {
+    groups: Vec<GroupYear>,
+    refused: Vec<Refused>,
+}
+
+/// What is known of a group's bloom: the usual date, its own blooms, and those
+/// of other cultivars of the crop.
+fn bloom_evidence(facts: &Facts, climate: &Climate, group: &Group) -> bloom::Evidence {
+    let cultivar = group
+        .cultivar
+        .as_deref()
+        .or_else(|| facts.cultivar_of(group.trees.first()));
+    let mut evidence = bloom::Evidence {
+        usual: bloom::usual_date(&facts.place, &facts.knowledge, &group.crop, cultivar),
+        ..bloom::Evidence::default()
+    };
+    let Some(crop) = facts.knowledge.crop(&group.crop) else {
+        return evidence;
+    };
+    let (own, sisters): (Vec<StageSeen>, Vec<StageSeen>) = facts
+        .journal
+        .stages
+        .iter()
+        .filter(|seen| seen.crop == group.crop)
+        .cloned()
+        .partition(|seen| concerns(facts, group, seen));
+    let of = |seen: &[StageSeen]| stages::observations(crop, climate.southern(), i32::MAX, seen);
+    evidence.own = of(&own);
+    evidence.sisters = of(&sisters);
+    evidence
+}
+
+/// Stages that the keeper saw on a group in a year.
+fn reports(facts: &Facts, group: &Group, year: i32) -> Vec<StageSeen> {
+    let seen = facts.journal.stages.iter();
+    seen.filter(|seen| seen.crop == group.crop && seen.date.year() == year)
+        .filter(|seen| concerns(facts, group, seen))
+        .cloned()
+        .collect()
+}
+
+/// Whether a report is about a group: it names no cultivar and the group has
+/// none of its own, or it names one of the group's.
+fn concerns(facts: &Facts, group: &Group, seen: &StageSeen) -> bool {
+    let Some(name) = &seen.cultivar else {
+        return group.cultivar.is_none();
+    };
+    let key = cultivar_key(name);
+    group.trees.iter().any(|index| {
+        facts
+            .cultivar_of(Some(index))
+            .is_some_and(|other| cultivar_key(other) == key)
+    })
+}
+
+fn group_year(crop: &Crop, year: i32, group: usize, dates: &StageDates, fit: FitNote) -> GroupYear {
+    let mut spreads = vec![None; crop.stages.len()];
+    let mut seen = vec![None; crop.stages.len()];
+    for date in &dates.stages {
+        if let Some(slot) = spreads.get_mut(date.stage) {
+            *slot = Some(Spread::new(date.p10, date.p50, date.p90, date.basis));
+        }
+        if date.basis == Basis::Seen
+            && let Some(slot) = seen.get_mut(date.stage)
+        {
+            *slot = Some(date.p50);
+        }
+    }
+    GroupYear {
+        year,
+        group,
+        spreads,
+        seen,
+        fit,
+    }
 }
 
 /// Nights of this season that were worth a word, and those forecast.

@@ -118,7 +118,11 @@ impl Outlook {
         let asked = (season.day(today) + DAYS_BEFORE as i64).clamp(0, SPAN as i64) as usize;
         let own = climate.season(year);
         let seen = own.as_ref().map_or(0, |own| {
-            let known = own.low_c.iter().take(asked).rposition(|low| low.is_finite());
+            let known = own
+                .low_c
+                .iter()
+                .take(asked)
+                .rposition(|low| low.is_finite());
             known.map_or(0, |last| last + 1)
         });
         let mut outlook = Outlook {
@@ -361,11 +365,16 @@ fn past_years(
 fn aligned(days: &SeasonDays, to: SeasonYear, year: i32) -> SeasonDays {
     let from = SeasonYear { year, ..to };
     let leap = |season: SeasonYear| {
-        NaiveDate::from_ymd_opt(season.year, 2, 29).map(|date| season.day(date) + DAYS_BEFORE as i64)
+        NaiveDate::from_ymd_opt(season.year, 2, 29)
+            .map(|date| season.day(date) + DAYS_BEFORE as i64)
     };
     let index = |leap: Option<i64>| leap.and_then(|day| usize::try_from(day).ok());
     let mut aligned = days.clone();
-    let columns = [&mut aligned.low_c, &mut aligned.high_c, &mut aligned.portions];
+    let columns = [
+        &mut aligned.low_c,
+        &mut aligned.high_c,
+        &mut aligned.portions,
+    ];
     match (index(leap(to)), index(leap(from))) {
         (Some(at), None) => columns.into_iter().for_each(|column| {
             if let Some(&before) = at.checked_sub(1).and_then(|before| column.get(before)) {
@@ -457,9 +466,11 @@ fn normals(record: &DailyRecord) -> Vec<(f64, f64)> {
     const HALF: usize = 15;
     let mut sums = vec![(0.0, 0.0, 0.0f64); 366];
     for day in record.days() {
-        if let (Some(low), Some(high), Some(slot)) =
-            (day.low_c, day.high_c, sums.get_mut(day.date.ordinal0() as usize))
-        {
+        if let (Some(low), Some(high), Some(slot)) = (
+            day.low_c,
+            day.high_c,
+            sums.get_mut(day.date.ordinal0() as usize),
+        ) {
             slot.0 += low;
             slot.1 += high;
             slot.2 += 1.0;
@@ -547,7 +558,12 @@ impl Mixture {
         let s = self.scale_days;
         if s <= 0.0 {
             let below = self.points.partition_point(|(date, _)| *date <= u);
-            return self.points.iter().take(below).map(|(_, weight)| weight).sum();
+            return self
+                .points
+                .iter()
+                .take(below)
+                .map(|(_, weight)| weight)
+                .sum();
         }
         let mut sum = 0.0;
         for (date, weight) in &self.points {
@@ -572,8 +588,16 @@ impl Mixture {
         let (first, _) = self.points.first()?;
         let (last, _) = self.points.last()?;
         let reach = 9.0 * self.scale_days + 0.01;
-        let below = if from.is_finite() { self.cumulative(from) } else { 0.0 };
-        let above = if to.is_finite() { self.cumulative(to) } else { 1.0 };
+        let below = if from.is_finite() {
+            self.cumulative(from)
+        } else {
+            0.0
+        };
+        let above = if to.is_finite() {
+            self.cumulative(to)
+        } else {
+            1.0
+        };
         let low = (first - reach).max(from);
         let high = (last + reach).min(to);
         if above - below < 1e-9 {
@@ -604,7 +628,11 @@ impl Mixture {
         let reach = 6.0 * self.scale_days + STEP;
         let low = (first - reach).max(from).min(came);
         let high = (last + reach).max(came + STEP).max(low + STEP);
-        let below = if from.is_finite() { self.cumulative(from) } else { 0.0 };
+        let below = if from.is_finite() {
+            self.cumulative(from)
+        } else {
+            0.0
+        };
         let left = (1.0 - below).max(1e-9);
         let steps = ((high - low) / STEP).ceil().min(4000.0) as usize;
         (0..steps)
@@ -666,7 +694,9 @@ mod tests {
         assert!((shrunk_slope(0.035, 0.020) - 0.0286).abs() < 5e-5);
         assert!((shrunk_slope(0.5, f64::INFINITY) - 0.025).abs() < 1e-12);
         assert_eq!(shrunk_slope(0.05, 0.0), 0.05);
-        let line: Vec<(f64, f64)> = (0..12).map(|k| (f64::from(k), 0.1 * f64::from(k))).collect();
+        let line: Vec<(f64, f64)> = (0..12)
+            .map(|k| (f64::from(k), 0.1 * f64::from(k)))
+            .collect();
         let (b, error) = slope(&line);
         assert!((b - 0.1).abs() < 1e-12 && error < 1e-9);
     }

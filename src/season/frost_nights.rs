@@ -2,6 +2,7 @@
 //! the stage it was in.
 
 use super::evidence::FrostNight;
+use super::frost::Critical;
 use super::spread::Spread;
 use crate::facts::knowledge::{CriticalTemperature, Crop};
 use crate::facts::weather::{DailyRecord, Day};
@@ -13,20 +14,10 @@ pub const WORTH_A_WORD: f64 = 0.03;
 /// Days after the last published stage (post bloom) in which it still holds.
 const AFTER_LAST_STAGE_DAYS: u64 = 21;
 
-/// Share of buds killed at a temperature, from the temperatures that kill a
-/// tenth and nine tenths: a logistic curve through both.
-///
-/// Holds between the two and a little beyond. Where no 90 % temperature is
-/// published, 3 °F below the 10 % one stands in (common practice), and the
-/// caller says so. Two equal or swapped temperatures make a step.
-pub fn kill_share(low_c: f64, critical: &CriticalTemperature) -> f64 {
-    let ten = critical.kill_10_c;
-    let ninety = critical.kill_90_c.unwrap_or(ten - 3.0 / 1.8);
-    if ten <= ninety {
-        return if low_c <= ten { 0.9 } else { 0.0 };
-    }
-    let low = low_c.clamp(-60.0, 20.0);
-    1.0 / (1.0 + (9.0_f64.ln() * (2.0 * low - ten - ninety) / (ten - ninety)).exp())
+/// Share of buds killed at a temperature; a row that cannot be read kills
+/// nothing.
+fn kill_share(low_c: f64, row: &CriticalTemperature) -> f64 {
+    Critical::from_row(row).map_or(0.0, |critical| critical.kill(low_c))
 }
 
 /// One night of a crop whose stages come on the given days (in the order of
@@ -107,49 +98,4 @@ pub fn nights(
         .filter(|day| day.date >= from && day.date <= to)
         .filter_map(|day| night(crop, stages, day, forecast))
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::facts::knowledge::{Source, Standing};
-    use crate::units::f_to_c;
-
-    fn critical(ten_f: f64, ninety_f: Option<f64>) -> CriticalTemperature {
-        CriticalTemperature {
-            stage: "full bloom".into(),
-            kill_10_c: f_to_c(ten_f),
-            kill_90_c: ninety_f.map(f_to_c),
-            source: Source {
-                references: vec![],
-                standing: Standing::Seen,
-            },
-        }
-    }
-
-    /// algorithms.md section 8, checks for 28/25 °F (apple in full bloom; the
-    /// two temperatures from Washington State Univ. EB0913).
-    #[test]
-    fn the_curve_of_apple_in_bloom() {
-        let bloom = critical(28.0, Some(25.0));
-        for (low_f, share) in [
-            (32.0, 0.00032),
-            (30.0, 0.00590),
-            (28.0, 0.1),
-            (26.5, 0.5),
-            (25.0, 0.9),
-            (23.0, 0.99410),
-        ] {
-            assert!(
-                (kill_share(f_to_c(low_f), &bloom) - share).abs() < 1e-4,
-                "{low_f}"
-            );
-        }
-    }
-
-    #[test]
-    fn a_missing_90_percent_point_lies_three_fahrenheit_below() {
-        assert!((kill_share(f_to_c(25.0), &critical(28.0, None)) - 0.9).abs() < 1e-9);
-        assert_eq!(kill_share(f_to_c(27.0), &critical(28.0, Some(28.0))), 0.9);
-    }
 }

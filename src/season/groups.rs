@@ -26,21 +26,6 @@ impl Group {
             _ => None,
         }
     }
-
-    /// Days by which the group blooms off the crop's middle.
-    ///
-    /// Our judgement from the spread of cultivars within a crop at
-    /// Klein-Altendorf (early to late sweet cherry 7 days, apple 3, European
-    /// plum 10 days): half steps of 2 days.
-    pub fn offset_days(&self) -> f64 {
-        match self.bloom {
-            Some(BloomGroup::Early) => -4.0,
-            Some(BloomGroup::EarlyMid) => -2.0,
-            Some(BloomGroup::MidLate) => 2.0,
-            Some(BloomGroup::Late) => 4.0,
-            Some(BloomGroup::Mid) | None => 0.0,
-        }
-    }
 }
 
 /// The groups of the register in the order in which their crops first stand

@@ -8,6 +8,7 @@
 use super::bloom::{Fit, Observation};
 use super::candidates::{DAYS_BEFORE, Rule, SeasonYear, crossing};
 use super::ensemble::{Climate, DRAWN, FEW_MEMBERS, Mixture, Outlook};
+use super::spread::Basis;
 use crate::facts::journal::StageSeen;
 use crate::facts::knowledge::Crop;
 use crate::facts::place::HardinessZone;
@@ -26,19 +27,6 @@ const PER_80_PERCENT: f64 = 1.0 / 2.5631;
 /// Spread of bloom between years where nothing else is known, days: twelve
 /// open series have 6 to 11.
 const YEARS_SPREAD_DAYS: f64 = 9.0;
-
-/// What the dates of a stage rest on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Basis {
-    /// The keeper saw it.
-    Seen,
-    /// This season's weather so far, and the forecast if there is one.
-    Forecast,
-    /// The weather of past years: this season's does not tell yet.
-    PastYears,
-    /// No weather: the usual date, or the hardiness zone.
-    ZoneOnly,
-}
 
 /// The window of one stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -321,7 +309,9 @@ pub fn season_of(
         }
     }
     if let Some(full) = dates.get(bloom).filter(|full| full.never > 0.05) {
-        dates.caveats.push(StageCaveat::MayNotBloom { share: full.never });
+        dates
+            .caveats
+            .push(StageCaveat::MayNotBloom { share: full.never });
     }
     in_order(&mut dates.stages);
     dates
@@ -384,12 +374,14 @@ impl Source {
             return Some(Mixture::new(vec![(anchor.instant + left, 1.0)], spread));
         }
         let from = anchor.and_then(|anchor| Some((anchor, share_of(anchor.stage)?)));
-        if let Some((anchor, _)) = from.filter(|(_, share)| *share >= 1.0) {
-            if anchor.stage == bloom {
+        if let Some((anchor, _)) = from.filter(|(_, share)| *share >= 1.0)
+            && anchor.stage == bloom {
                 return Some(Mixture::new(vec![(anchor.instant + days, 1.0)], spread));
             }
-        }
-        Some(self.by_heat(1.0, from.filter(|(_, share)| *share < 1.0)).later(days, spread))
+        Some(
+            self.by_heat(1.0, from.filter(|(_, share)| *share < 1.0))
+                .later(days, spread),
+        )
     }
 
     fn by_heat(&self, share: f64, from: Option<(&Anchor, f64)>) -> Mixture {

@@ -2,15 +2,12 @@
 //! time, heat sums, worked out on each member of the ensemble.
 
 use super::degree_days::DegreeDays;
+use super::freeze_dates::is_freeze;
 use super::members::Members;
 use super::spread::Spread;
 use crate::facts::knowledge::HeatRule;
 use crate::facts::weather::DailyRecord;
 use chrono::{Datelike, Days, NaiveDate, TimeDelta};
-
-/// US lows are whole °F kept in tenths of °C: 28 °F is stored as -2.2, which
-/// is 28.04 °F. This much is allowed above a threshold, °C.
-const WHOLE_FAHRENHEIT_C: f64 = 0.05;
 
 /// Days over which the soil must hold its side of a threshold.
 const SOIL_RUN: usize = 5;
@@ -40,7 +37,7 @@ fn freezes(record: &DailyRecord, index: usize, threshold_c: f64) -> bool {
     record
         .low_c
         .get(index)
-        .is_some_and(|low| low <= threshold_c + WHOLE_FAHRENHEIT_C)
+        .is_some_and(|low| is_freeze(low, threshold_c))
 }
 
 fn span(record: &DailyRecord, from: NaiveDate, to: NaiveDate) -> std::ops::Range<usize> {
