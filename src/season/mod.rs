@@ -18,6 +18,22 @@ pub mod hourly_curve; // hours from daily extremes
 
 pub mod chill; // winter chill in three units
 
+pub mod heat; // growing degree hours
+
+pub mod freeze_dates; // last and first freeze, hardiness zone
+
+pub mod frost; // what a cold night kills
+
+pub mod wetness; // wet hours and wet periods
+
+pub mod infection; // whether a wet period infects
+
+pub mod insects; // events by degree days
+
+pub mod soil; // how warm, how wet, workable
+
+pub mod cover; // what is left of a protectant
+
 pub mod members; // the coming weather as an ensemble of past years
 
 pub mod turning; // freezes, soil, leaf fall, heat sums
@@ -33,16 +49,6 @@ mod derive; // the season of a place on one day
 pub use derive::{Caveat, Event, Season, derive};
 pub use groups::Group;
 
-pub mod heat; // growing degree hours
-
-pub mod freeze_dates; // last and first freeze, hardiness zone
-
-pub mod frost; // what a cold night kills
-
-pub mod wetness; // wet hours and wet periods
-
-pub mod infection; // whether a wet period infects
-
 pub mod candidates; // when each of many simple bloom rules would have been met
 
 pub mod bloom; // the weights of those rules for one cultivar
@@ -52,3 +58,4 @@ pub mod ensemble; // past springs as the coming weather, and windows from them
 pub mod stages; // all stages of a crop in one season
 
 pub mod hindcast; // the forecasts of past springs held against what was seen
+
