@@ -29,7 +29,10 @@ pub fn read(
         }
         if !known.crops.has(crop) {
             if !file.shipped {
-                let message = format!("no crop named \"{crop}\"; the file bears the crop's name");
+                let message = format!(
+                    "{} (a file of cultivars bears the id of its crop)",
+                    known.crops.unknown(crop)
+                );
                 faults.push(Fault::whole(&file.name, message));
             }
             continue;

@@ -4,22 +4,23 @@ use super::shelf::{File, Shelf};
 use crate::config::fault::{Fault, hint};
 use crate::config::reader::{At, Sheet, Table};
 use crate::facts::knowledge::{Crop, Source};
+use std::collections::BTreeSet;
 
 /// The ids of one kind.
 #[derive(Clone, Debug, Default)]
 pub struct Names {
     what: &'static str,
-    there: Vec<String>,
-    removed: Vec<String>,
+    there: BTreeSet<String>,
+    removed: BTreeSet<String>,
 }
 
 impl Names {
     /// Ids of a kind from names; `what` is the kind in messages: `crop`.
-    pub fn new(what: &'static str, there: Vec<String>) -> Self {
+    pub fn new(what: &'static str, there: BTreeSet<String>) -> Self {
         Names {
             what,
             there,
-            removed: Vec::new(),
+            removed: BTreeSet::new(),
         }
     }
 
@@ -32,9 +33,15 @@ impl Names {
         }
     }
 
+    /// What to say of an id that is not known.
+    pub fn unknown(&self, id: &str) -> String {
+        let all: Vec<&str> = self.there.iter().map(String::as_str).collect();
+        format!("no {} named \"{id}\"{}", self.what, hint(id, &all))
+    }
+
     /// Whether an id is known.
     pub fn has(&self, id: &str) -> bool {
-        self.there.iter().any(|name| name == id)
+        self.there.contains(id)
     }
 }
 
@@ -62,8 +69,8 @@ impl Known {
     /// still to come.
     pub fn of(shelf: &Shelf) -> Self {
         Known {
-            references: Names::new("reference", Vec::new()),
-            cautions: Names::new("caution", Vec::new()),
+            references: Names::new("reference", BTreeSet::new()),
+            cautions: Names::new("caution", BTreeSet::new()),
             crops: Names::of_folder("crop", shelf, "crops"),
             diseases: Names::of_folder("disease", shelf, "diseases"),
             insects: Names::of_folder("insect", shelf, "insects"),
@@ -96,14 +103,7 @@ impl Reading<'_> {
             return Some(at.value);
         }
         if !(self.file.shipped && names.removed.contains(&at.value)) {
-            let all: Vec<&str> = names.there.iter().map(String::as_str).collect();
-            let message = format!(
-                "no {} named \"{}\"{}",
-                names.what,
-                at.value,
-                hint(&at.value, &all)
-            );
-            table.fault_at(at.span, key, message);
+            table.fault_at(at.span, key, names.unknown(&at.value));
         }
         None
     }
@@ -129,20 +129,10 @@ impl Reading<'_> {
     /// `reference` and `standing` of a table, each reference a known one.
     pub fn source(&self, table: &Table<'_, '_>) -> Option<Source> {
         let source = table.source()?;
-        let all: Vec<&str> = self
-            .known
-            .references
-            .there
-            .iter()
-            .map(String::as_str)
-            .collect();
+        let names = &self.known.references;
         for reference in &source.references {
-            if !self.known.references.has(reference) {
-                let message = format!(
-                    "no reference named \"{reference}\"{}",
-                    hint(reference, &all)
-                );
-                table.fault("reference", message);
+            if !names.has(reference) {
+                table.fault("reference", names.unknown(reference));
             }
         }
         Some(source)

@@ -5,10 +5,12 @@ use super::known::{Known, Reading, sheet};
 use super::shelf::Shelf;
 use crate::config::fault::Fault;
 use crate::facts::knowledge::{Caution, Reference};
+use std::collections::HashSet;
 
 /// Reads all references.
 pub fn references(shelf: &Shelf, faults: &mut Vec<Fault>) -> Vec<Reference> {
     let mut all: Vec<Reference> = Vec::new();
+    let mut ids = HashSet::new();
     for file in shelf.folder("references") {
         sheet(file, faults, |root| {
             for table in root.tables("reference") {
@@ -18,7 +20,7 @@ pub fn references(shelf: &Shelf, faults: &mut Vec<Fault>) -> Vec<Reference> {
                 let (Some(id), Some(text)) = (id, text) else {
                     continue;
                 };
-                if all.iter().any(|one| one.id == id.value) {
+                if !ids.insert(id.value.clone()) {
                     let message = format!("\"{}\" stands here twice", id.value);
                     table.fault_at(id.span, "id", message);
                     continue;
