@@ -683,8 +683,8 @@ fn wetness_tables_are_those_of_the_sources() {
         .collect();
     assert_eq!(rust.wetness.len(), printed.len());
     for (kept, row) in rust.wetness.iter().zip(&printed) {
-        assert_eq!(kept.temperature_c, row["temp_c"].parse().unwrap());
-        assert_eq!(kept.light_hours, row["hours_light"].parse().unwrap());
+        assert_eq!(kept.temperature_c, row["temp_c"].parse::<f64>().unwrap());
+        assert_eq!(kept.light_hours, row["hours_light"].parse::<f64>().unwrap());
         assert_eq!(kept.severe_hours, row["hours_severe"].parse().ok());
         if row["status"] == "from memory" {
             assert_eq!(kept.source.standing, Standing::FromMemory);
@@ -694,9 +694,9 @@ fn wetness_tables_are_those_of_the_sources() {
     let printed = rows("scab_infection_hours.csv");
     assert_eq!(scab.wetness.len(), printed.len());
     for (kept, row) in scab.wetness.iter().zip(&printed) {
-        let fahrenheit: f64 = row["temp_f"].parse().unwrap();
+        let fahrenheit: f64 = row["temp_f"].parse::<f64>().unwrap();
         assert!((kept.temperature_c - f_to_c(fahrenheit)).abs() < 1e-9);
-        assert_eq!(kept.light_hours, row["hours_ascospore"].parse().unwrap());
+        assert_eq!(kept.light_hours, row["hours_ascospore"].parse::<f64>().unwrap());
     }
     // The tables that models of weather need are there.
     for disease in &knowledge.diseases {
@@ -716,8 +716,8 @@ fn brown_rot_blossom_is_the_trial_of_1989() {
     let printed = rows("brown_rot_blossom_incidence.csv");
     assert_eq!(kept.len(), printed.len());
     for (kept, row) in kept.iter().zip(&printed) {
-        assert_eq!(kept.temperature_c, row["temp_c"].parse().unwrap());
-        assert_eq!(kept.wet_hours, row["wet_hours"].parse().unwrap());
+        assert_eq!(kept.temperature_c, row["temp_c"].parse::<f64>().unwrap());
+        assert_eq!(kept.wet_hours, row["wet_hours"].parse::<f64>().unwrap());
         if let Ok(percent) = row["blighted_blossoms_pct"].parse::<f64>() {
             assert_eq!(kept.share, (percent / 100.0, percent / 100.0));
         }

@@ -58,4 +58,3 @@ pub mod ensemble; // past springs as the coming weather, and windows from them
 pub mod stages; // all stages of a crop in one season
 
 pub mod hindcast; // the forecasts of past springs held against what was seen
-

@@ -375,9 +375,10 @@ impl Source {
         }
         let from = anchor.and_then(|anchor| Some((anchor, share_of(anchor.stage)?)));
         if let Some((anchor, _)) = from.filter(|(_, share)| *share >= 1.0)
-            && anchor.stage == bloom {
-                return Some(Mixture::new(vec![(anchor.instant + days, 1.0)], spread));
-            }
+            && anchor.stage == bloom
+        {
+            return Some(Mixture::new(vec![(anchor.instant + days, 1.0)], spread));
+        }
         Some(
             self.by_heat(1.0, from.filter(|(_, share)| *share < 1.0))
                 .later(days, spread),
