@@ -696,7 +696,10 @@ fn wetness_tables_are_those_of_the_sources() {
     for (kept, row) in scab.wetness.iter().zip(&printed) {
         let fahrenheit: f64 = row["temp_f"].parse::<f64>().unwrap();
         assert!((kept.temperature_c - f_to_c(fahrenheit)).abs() < 1e-9);
-        assert_eq!(kept.light_hours, row["hours_ascospore"].parse::<f64>().unwrap());
+        assert_eq!(
+            kept.light_hours,
+            row["hours_ascospore"].parse::<f64>().unwrap()
+        );
     }
     // The tables that models of weather need are there.
     for disease in &knowledge.diseases {

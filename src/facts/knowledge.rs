@@ -1167,6 +1167,14 @@ pub enum Guard {
     },
     /// The crop is in bloom.
     Bloom,
+    /// Frost killed at least this share of its buds within so many days past:
+    /// what is dead does not show yet.
+    FrostDamage {
+        /// 0 to 1.
+        share: f64,
+        /// Days back.
+        within_days: u32,
+    },
     /// Rain within so many days.
     Rain {
         /// Days ahead.

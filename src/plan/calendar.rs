@@ -143,6 +143,7 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     leave_out_sprays(facts, &mut plan);
     plan.notes.extend(lost_crops(season, today));
     for task in &mut plan.tasks {
+        in_register_order(facts, &mut task.trees);
         settle(facts, season, task, today);
     }
     plan.tasks.retain(|task| within(task, today, until));
@@ -232,8 +233,6 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
 /// event takes the trees that the event touches, and tells of each crop.
 fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
     let mut tasks: Vec<Task> = Vec::new();
-    let mut all = Chosen::default();
-    let mut lead: Option<&Group> = None;
     for group in season
         .groups
         .iter()
@@ -242,24 +241,35 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
             continue;
         };
-        if chore.after.is_some() {
-            for task in with_windows(season, chore, group, year, None, None, &chosen) {
-                join_event(&mut tasks, task);
+        for task in with_windows(season, chore, group, year, None, None, &chosen) {
+            match tasks.first_mut() {
+                Some(held) if chore.after.is_none() => {
+                    widen(&mut held.window, &task.window);
+                    absorb(held, task);
+                }
+                _ => join_event(&mut tasks, task),
             }
-            continue;
         }
-        lead = lead.or(Some(group));
-        add(&mut all, chosen);
     }
-    if let Some(group) = lead {
-        return with_windows(season, chore, group, year, None, None, &all);
-    }
-    let stem = stem(chore, None, None, year);
-    tasks.sort_by_key(|task| task.window.opens.spread.middle);
-    for (index, task) in tasks.iter_mut().enumerate() {
-        task.id = format!("{stem}-{}", index + 1);
+    if chore.after.is_some() {
+        let stem = stem(chore, None, None, year);
+        tasks.sort_by_key(|task| task.window.opens.spread.middle);
+        for (index, task) in tasks.iter_mut().enumerate() {
+            task.id = format!("{stem}-{}", index + 1);
+        }
     }
     tasks
+}
+
+/// Opens a window with the earlier of two and closes it with the later.
+fn widen(window: &mut Window, other: &Window) {
+    if other.opens.spread.middle < window.opens.spread.middle {
+        window.opens = other.opens.clone();
+        window.best = other.best.clone();
+    }
+    if other.closes.spread.middle > window.closes.spread.middle {
+        window.closes = other.closes.clone();
+    }
 }
 
 /// Days within which events of several crops are one.
@@ -275,6 +285,12 @@ fn join_event(tasks: &mut Vec<Task>, task: Task) {
         tasks.push(task);
         return;
     };
+    absorb(held, task);
+}
+
+/// Adds the trees, minutes and reasons of one task to another, each reason
+/// once.
+fn absorb(held: &mut Task, task: Task) {
     held.trees.extend(task.trees);
     held.plants = held.plants.saturating_add(task.plants);
     held.minutes = match (held.minutes, task.minutes) {
@@ -284,17 +300,6 @@ fn join_event(tasks: &mut Vec<Task>, task: Task) {
     for reason in task.reasons {
         if !held.reasons.contains(&reason) {
             held.reasons.push(reason);
-        }
-    }
-}
-
-/// Adds the trees of one group to those of another, each reason once.
-fn add(all: &mut Chosen, more: Chosen) {
-    all.trees.extend(more.trees);
-    all.plants = all.plants.saturating_add(more.plants);
-    for reason in more.reasons {
-        if !all.reasons.contains(&reason) {
-            all.reasons.push(reason);
         }
     }
 }
@@ -465,6 +470,17 @@ fn task(
             .map(|(least, most, _)| (least * plants, most * plants)),
         worth: chore.worth,
     }
+}
+
+/// Ids in the order of the register; others keep their place behind them.
+fn in_register_order(facts: &Facts, ids: &mut [String]) {
+    let trees = &facts.register.trees;
+    ids.sort_by_cached_key(|id| {
+        trees
+            .iter()
+            .position(|tree| tree.id == *id)
+            .unwrap_or(usize::MAX)
+    });
 }
 
 /// Takes out the sprays that the keeper does not want.

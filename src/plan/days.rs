@@ -36,6 +36,13 @@ pub enum Hold {
     },
     /// The crop is in bloom.
     Bloom,
+    /// A frost killed buds not long ago.
+    FrostDamage {
+        /// The morning after it.
+        date: NaiveDate,
+        /// The day from which the damage shows.
+        shows_by: NaiveDate,
+    },
 }
 
 /// Sets the day and the hold of a task that is open or opens within the
@@ -96,6 +103,14 @@ fn hold_on(
                 high_c: high,
             })
         }),
+        Guard::FrostDamage { share, within_days } => {
+            let hurt = season.frost_damage(task.crop.as_deref(), *share, date)?;
+            let shows_by = hurt + Days::new(u64::from(*within_days));
+            (date < shows_by).then_some(Hold::FrostDamage {
+                date: hurt,
+                shows_by,
+            })
+        }
         Guard::Bloom => {
             let crop = task.crop.as_deref();
             season

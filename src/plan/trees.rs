@@ -78,11 +78,14 @@ pub fn choose(
         return None;
     }
     if let Some(disease) = &chore.needs.susceptible_to {
-        chosen.reasons.push(Evidence::Ratings {
-            disease: disease.clone(),
-            need,
-            spared,
-        });
+        chosen.reasons.insert(
+            0,
+            Evidence::Ratings {
+                disease: disease.clone(),
+                need,
+                spared,
+            },
+        );
     }
     Some(chosen)
 }

@@ -68,9 +68,12 @@ pub fn head(facts: &Facts, season: &Season) -> Vec<String> {
 
 /// Text wrapped to the page, the first line and the others indented.
 pub fn wrap(text: &str, first: &str, rest: &str) -> Vec<String> {
+    // Names of tasks hold hyphens and are typed again: no break within a word.
     let options = Options::new(WIDTH)
         .initial_indent(first)
-        .subsequent_indent(rest);
+        .subsequent_indent(rest)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .word_separator(textwrap::WordSeparator::AsciiSpace);
     textwrap::wrap(text, options)
         .into_iter()
         .map(|line| line.trim_end().to_owned())
@@ -188,6 +191,7 @@ pub fn today(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
             lines.extend(brief(facts, task, words));
         }
     }
+    lines.extend(cautions(facts, now.iter().chain(&open).copied()));
     let next = plan.tasks.iter().find(|task| task.state == State::Coming);
     if let Some(task) = next {
         lines.push(String::new());
@@ -213,26 +217,39 @@ fn brief(facts: &Facts, task: &Task, words: Words<'_>) -> Vec<String> {
     if !task.trees.is_empty() {
         lines.extend(wrap(&words.ids(task), "  Trees: ", "         "));
     }
-    let why = task.reasons.first().map(|reason| words.reason(reason));
+    let why = words.reasons(&task.reasons).into_iter().next();
     let chore = facts.knowledge.chore(&task.chore);
     if let Some(why) = why.or_else(|| chore.map(|chore| chore.why.clone())) {
-        lines.extend(wrap(&why, "  Why: ", "       "));
+        lines.extend(wrap(&capital(&why), "  Why: ", "       "));
     }
-    if let Some(care) = cautions(facts, task) {
-        lines.extend(wrap(&care, "  Take care: ", "             "));
+    if !task.cautions.is_empty() {
+        lines.extend(wrap(
+            &task.cautions.join(", "),
+            "  Take care: ",
+            "             ",
+        ));
     }
     lines
 }
 
-/// The short cautions of a task in one line.
-fn cautions(facts: &Facts, task: &Task) -> Option<String> {
-    let shorts: Vec<&str> = task
-        .cautions
-        .iter()
-        .filter_map(|id| facts.knowledge.caution(id))
-        .map(|caution| caution.short.as_str())
-        .collect();
-    (!shorts.is_empty()).then(|| shorts.join(" "))
+/// Each caution that the tasks of a page call for, once.
+fn cautions<'t>(facts: &Facts, tasks: impl Iterator<Item = &'t Task>) -> Vec<String> {
+    let mut ids: Vec<&str> = Vec::new();
+    for id in tasks.flat_map(|task| &task.cautions) {
+        if !ids.contains(&id.as_str()) {
+            ids.push(id);
+        }
+    }
+    let mut lines = Vec::new();
+    for caution in ids.into_iter().filter_map(|id| facts.knowledge.caution(id)) {
+        let label = format!("  {}: ", caution.id);
+        lines.extend(wrap(&caution.short, &label, "      "));
+    }
+    if !lines.is_empty() {
+        lines.insert(0, "Take care".to_owned());
+        lines.insert(0, String::new());
+    }
+    lines
 }
 
 /// All there is to say of one task.
@@ -258,17 +275,13 @@ pub fn why(facts: &Facts, plan: &Plan, task: &Task) -> Vec<String> {
         lines.extend(wrap(&text, label, "           "));
     }
     lines.extend(wrap(&words.sureness(window), "How sure:  ", "           "));
-    for (at, reason) in task.reasons.iter().enumerate() {
+    for (at, reason) in words.reasons(&task.reasons).iter().enumerate() {
         let label = if at == 0 {
             "Because:   "
         } else {
             "           "
         };
-        lines.extend(wrap(
-            &format!("{}.", capital(&words.reason(reason))),
-            label,
-            "           ",
-        ));
+        lines.extend(wrap(&format!("{}.", capital(reason)), label, "           "));
     }
     if let Some(chore) = facts.knowledge.chore(&task.chore) {
         lines.extend(method(facts, task, chore, words));

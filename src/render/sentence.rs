@@ -78,6 +78,7 @@ impl<'f> Words<'f> {
             State::Skipped => "skipped this season".to_owned(),
             State::Missed => format!("closed {}", self.near_day(window.closes.spread.middle)),
             State::Urgent | State::Open => match (task.day, &task.hold) {
+                _ if window.closes.spread.middle == self.today => "today".to_owned(),
                 (Some(day), _) if day == self.today => format!("today; open until {closes}"),
                 (Some(day), _) => format!("best {}; open until {closes}", self.near_day(day)),
                 (None, Some(_)) => format!("wait; open until {closes}"),
@@ -362,22 +363,87 @@ impl<'f> Words<'f> {
         }
     }
 
-    fn frost(&self, night: &FrostNight) -> String {
-        let units = self.units();
-        let low = units.temperature(night.low_c);
-        let share = share_range(night);
-        let verb = match (night.forecast, night.date == self.today) {
-            (true, _) => format!(
-                "a low of {low} is forecast for {}",
-                self.near_day(night.date)
-            ),
-            (false, true) => format!("last night fell to {low}"),
-            (false, false) => format!("the night to {} fell to {low}", self.day(night.date)),
+    /// The reasons of a task, each as a sentence without its full stop; nights
+    /// of frost of several crops are put together.
+    pub fn reasons(&self, reasons: &[Evidence]) -> Vec<String> {
+        let nights: Vec<&FrostNight> = reasons
+            .iter()
+            .filter_map(|reason| match reason {
+                Evidence::FrostNight(night) => Some(night),
+                _ => None,
+            })
+            .collect();
+        if nights.len() < 2 {
+            return reasons.iter().map(|reason| self.reason(reason)).collect();
+        }
+        let rest = reasons
+            .iter()
+            .filter(|reason| !matches!(reason, Evidence::FrostNight(_)));
+        std::iter::once(self.frosts(&nights))
+            .chain(rest.map(|reason| self.reason(reason)))
+            .collect()
+    }
+
+    /// Several crops in one frost: the low, and the share killed of each.
+    fn frosts(&self, nights: &[&FrostNight]) -> String {
+        let Some(coldest) = nights
+            .iter()
+            .copied()
+            .min_by(|a, b| a.low_c.total_cmp(&b.low_c))
+        else {
+            return String::new();
         };
+        let mut shares: Vec<(String, &FrostNight)> = Vec::new();
+        for night in nights.iter().copied() {
+            let crop = self.crop(&night.crop);
+            match shares.iter_mut().find(|(known, _)| *known == crop) {
+                Some((_, held)) if night.kill > held.kill => *held = night,
+                Some(_) => {}
+                None => shares.push((crop, night)),
+            }
+        }
+        shares.sort_by(|a, b| b.1.kill.total_cmp(&a.1.kill));
+        let list: Vec<String> = shares
+            .iter()
+            .map(|(crop, night)| {
+                format!(
+                    "{crop} in {} {:.0} %",
+                    night.stage,
+                    (night.kill * 100.0).round()
+                )
+            })
+            .collect();
         format!(
-            "{verb}; in {} that kills {share} of the flower buds (a tenth die at {})",
+            "{}; flower buds likely killed: {}",
+            self.low(coldest),
+            list.join(", ")
+        )
+    }
+
+    /// The low of a night, seen or forecast.
+    fn low(&self, night: &FrostNight) -> String {
+        let low = self.units().temperature(night.low_c);
+        match (night.forecast, night.date == self.today) {
+            (true, true) => format!("a low of {low} is forecast for this morning"),
+            (true, _) => {
+                format!(
+                    "a low of {low} is forecast for the night to {}",
+                    self.near_day(night.date)
+                )
+            }
+            (false, true) => format!("last night fell to {low}"),
+            (false, false) => format!("the night to {} fell to {low}", self.near_day(night.date)),
+        }
+    }
+
+    fn frost(&self, night: &FrostNight) -> String {
+        format!(
+            "{}; on {} in {} that kills {} of the flower buds (a tenth die at {})",
+            self.low(night),
+            self.crop(&night.crop),
             night.stage,
-            units.temperature(night.kill_10_c)
+            share_range(night),
+            self.units().temperature(night.kill_10_c)
         )
     }
 
@@ -453,6 +519,11 @@ impl<'f> Words<'f> {
                 self.near_day(*date)
             ),
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
+            Hold::FrostDamage { date, shows_by } => format!(
+                "Wait until about {}: what the frost of {} killed shows only when live shoots break",
+                self.day(*shows_by),
+                self.day(*date)
+            ),
         }
     }
 

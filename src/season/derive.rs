@@ -662,6 +662,23 @@ impl Season {
         ((1.0 - worst) / f64::midpoint(*least, *most)).clamp(0.0, 1.0)
     }
 
+    /// The last night before a day that killed at least a share of the buds of
+    /// a crop (of any crop where none is named) in the same year.
+    pub fn frost_damage(
+        &self,
+        crop: Option<&str>,
+        share: f64,
+        before: NaiveDate,
+    ) -> Option<NaiveDate> {
+        self.frosts
+            .iter()
+            .filter(|night| !night.forecast && night.kill >= share)
+            .filter(|night| crop.is_none_or(|crop| night.crop == crop))
+            .filter(|night| night.date <= before && night.date.year() == before.year())
+            .map(|night| night.date)
+            .max()
+    }
+
     /// Whether a crop, or any crop where none is named, is likely in bloom on
     /// a day: from the early day of first bloom to the late day of petal fall.
     pub fn in_bloom(&self, crop: Option<&str>, year: i32, date: NaiveDate) -> bool {

@@ -37,7 +37,14 @@ const TRIGGERS: [&str; 6] = [
 ];
 
 /// The keys that say which weather forbids it.
-const GUARDS: [&str; 5] = ["deep_cold", "freeze", "in_bloom", "rain", "heat"];
+const GUARDS: [&str; 6] = [
+    "deep_cold",
+    "freeze",
+    "in_bloom",
+    "frost_damage",
+    "rain",
+    "heat",
+];
 
 /// Reads all chores.
 pub fn read(shelf: &Shelf, known: &Known, crops: &[Crop], faults: &mut Vec<Fault>) -> Vec<Chore> {
@@ -413,6 +420,10 @@ fn guard(table: &Table<'_, '_>) -> Option<Guard> {
                 low_c,
                 within_days: within,
             }),
+        "frost_damage" => table.number(key, 0.0, 1.0).map(|share| Guard::FrostDamage {
+            share,
+            within_days: within,
+        }),
         "in_bloom" => table.flag(key, true).then_some(Guard::Bloom),
         "rain" => table.flag(key, true).then_some(Guard::Rain {
             within_days: within,
