@@ -265,7 +265,7 @@ struct ChangeView<'c> {
     opens: Option<NaiveDate>,
     closes_before: Option<NaiveDate>,
     closes: Option<NaiveDate>,
-    because: Option<String>,
+    because: Vec<String>,
 }
 
 /// The differences between two calendars.
@@ -290,10 +290,7 @@ pub fn changes(
                 opens: None,
                 closes_before: None,
                 closes: None,
-                because: change
-                    .because
-                    .as_ref()
-                    .map(|evidence| words.reason(evidence)),
+                because: words.reasons(&change.because),
             };
             match &change.what {
                 What::Dropped => {}

@@ -990,9 +990,9 @@ pub struct Needs {
     pub zones: Option<(u8, u8)>,
     /// Planting advice for the season of the window, if it matters.
     pub season: Option<PlantingSeason>,
-    /// Only while a crop worth the work hangs on the trees: dropped for a crop
-    /// that frost has taken.
-    pub crop_left: bool,
+    /// Share of a full crop, 0 to 1, that must be left for it to be worth doing:
+    /// it is dropped where frost has left less.
+    pub crop_left: f64,
 }
 
 /// The two planting seasons.

@@ -6,10 +6,10 @@ use super::window::{self, Bound, Window};
 use crate::facts::Facts;
 use crate::facts::knowledge::{After, Chore, ChoreKind, Material};
 use crate::facts::preferences::Sprays;
-use crate::season::evidence::Evidence;
+use crate::season::evidence::{Evidence, FrostNight};
 use crate::season::spread::{Basis, Spread};
 use crate::season::{Event, Group, Season};
-use chrono::{Days, NaiveDate, TimeDelta};
+use chrono::{Datelike, Days, NaiveDate, TimeDelta};
 
 /// How far the calendar looks ahead, days.
 pub const HORIZON_DAYS: u64 = 365;
@@ -117,12 +117,14 @@ pub enum Note {
         /// Names of wanted plantings that no season suits.
         crop: String,
     },
-    /// Work for the crop's sake dropped, since frost took the crop.
+    /// Frost has taken much of a crop: work for its sake is dropped.
     CropLost {
         /// The crop's id.
         crop: String,
-        /// Share of a crop left, 0 to 1.
+        /// Share of a full crop left, 0 to 1.
         left: f64,
+        /// The night that took it.
+        night: FrostNight,
     },
 }
 
@@ -511,20 +513,21 @@ fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
     }
 }
 
-/// The crops of this season that frost has taken.
+/// Share of a full crop below which the keeper is told.
+const LIGHT_CROP: f64 = 0.9;
+
+/// The crops of this season of which frost has taken much.
 fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
-    use chrono::Datelike;
     let mut notes: Vec<Note> = Vec::new();
     for group in &season.groups {
         let left = season.crop_left(group, today.year());
         let told = notes
             .iter()
             .any(|note| matches!(note, Note::CropLost { crop, .. } if *crop == group.crop));
-        if left < trees::WORTHWHILE_CROP && !told {
-            notes.push(Note::CropLost {
-                crop: group.crop.clone(),
-                left,
-            });
+        let night = season.worst_night(&group.crop, today.year());
+        if let Some(night) = night.filter(|_| left < LIGHT_CROP && !told) {
+            let (crop, night) = (group.crop.clone(), night.clone());
+            notes.push(Note::CropLost { crop, left, night });
         }
     }
     notes

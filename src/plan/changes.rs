@@ -1,6 +1,6 @@
 //! What moved between two calendars: line by line, with the reason.
 
-use super::calendar::{Plan, State, Task};
+use super::calendar::{Note, Plan, State, Task};
 use crate::season::evidence::Evidence;
 use chrono::NaiveDate;
 
@@ -14,8 +14,8 @@ pub struct Change {
     pub task: String,
     /// What happened to it.
     pub what: What,
-    /// The evidence behind it, if one can be named.
-    pub because: Option<Evidence>,
+    /// The evidence behind it; empty where none can be named.
+    pub because: Vec<Evidence>,
 }
 
 /// What happened to a task.
@@ -52,11 +52,11 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
             None => changes.push(Change {
                 task: task.id.clone(),
                 what: What::Added { opens, closes },
-                because: task
-                    .reasons
-                    .first()
-                    .or(Some(&task.window.opens.evidence))
-                    .cloned(),
+                because: if task.reasons.is_empty() {
+                    vec![task.window.opens.evidence.clone()]
+                } else {
+                    task.reasons.clone()
+                },
             }),
             Some(old) => {
                 let (old_opens, old_closes) = middles(old);
@@ -74,7 +74,7 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
                             opens: (old_opens, opens),
                             closes: (old_closes, closes),
                         },
-                        because: Some(because.clone()),
+                        because: vec![because.clone()],
                     });
                 }
             }
@@ -87,11 +87,23 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
             changes.push(Change {
                 task: old.id.clone(),
                 what: What::Dropped,
-                because: None,
+                because: lost(after, old),
             });
         }
     }
     changes
+}
+
+/// The frost that took the crop which a dropped task was for.
+fn lost(after: &Plan, task: &Task) -> Vec<Evidence> {
+    let night = after.notes.iter().find_map(|note| match note {
+        Note::CropLost { crop, night, .. } if task.crop.as_ref() == Some(crop) => Some(night),
+        _ => None,
+    });
+    night
+        .map(|night| Evidence::FrostNight(night.clone()))
+        .into_iter()
+        .collect()
 }
 
 fn pending(task: &Task) -> bool {

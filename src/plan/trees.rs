@@ -38,7 +38,7 @@ pub fn choose(
         return None;
     }
     let crop = facts.knowledge.crop(&group.crop)?;
-    if chore.needs.crop_left && season.crop_left(group, year) < WORTHWHILE_CROP {
+    if season.crop_left(group, year) < chore.needs.crop_left {
         return None;
     }
     let mut need: Vec<(String, Option<Rating>)> = Vec::new();
@@ -89,9 +89,6 @@ pub fn choose(
     }
     Some(chosen)
 }
-
-/// The share of a crop below which work for the crop's sake is dropped.
-pub const WORTHWHILE_CROP: f64 = 0.15;
 
 fn push_state(reasons: &mut Vec<Evidence>, tree: &Tree) {
     for reason in reasons.iter_mut() {

@@ -542,8 +542,9 @@ impl<'f> Words<'f> {
             Note::Unplanted { crop } => {
                 format!("No season suits planting {} here.", self.crop(crop))
             }
-            Note::CropLost { crop, left } => format!(
-                "Frost has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
+            Note::CropLost { crop, left, night } => format!(
+                "The frost of {} has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
+                self.day(night.date),
                 plain((left * 100.0).round()),
                 self.crop(crop)
             ),
@@ -591,11 +592,17 @@ impl<'f> Words<'f> {
 
     /// One difference between two calendars.
     pub fn change(&self, change: &Change, title: &str) -> String {
-        let because = change
-            .because
-            .as_ref()
-            .map(|evidence| format!("\n  because {}", self.reason(evidence)))
-            .unwrap_or_default();
+        let because: String = self
+            .reasons(&change.because)
+            .iter()
+            .take(1)
+            .map(|reason| {
+                format!(
+                    "
+  because {reason}"
+                )
+            })
+            .collect();
         let what = match &change.what {
             What::Added { opens, closes } if opens == closes => {
                 format!("new: {}", self.day(*opens))
@@ -617,17 +624,21 @@ impl<'f> Words<'f> {
 
     /// How sure a window is, and what would change it.
     pub fn sureness(&self, window: &Window) -> String {
-        match window.opens.spread.basis.max(window.closes.spread.basis) {
-            Basis::Seen => "Seen, not forecast.".to_owned(),
-            Basis::Forecast => format!(
-                "Worked out from this year's weather so far; the opening may still move within {} to {}. A growth stage that you note moves it at once.",
-                self.day(window.opens.spread.early),
-                self.day(window.opens.spread.late)
+        let (opens, closes) = (window.opens.spread, window.closes.spread);
+        // The bound that is least settled is the one to speak of.
+        let (what, bound) = if opens.width_days() >= closes.width_days() {
+            ("opening", opens)
+        } else {
+            ("close", closes)
+        };
+        let span = format!("{} to {}", self.day(bound.early), self.day(bound.late));
+        match bound.basis {
+            _ if bound.width_days() == 0 => "Settled: nothing in it is forecast.".to_owned(),
+            Basis::Seen | Basis::Forecast => format!(
+                "Worked out from this year's weather so far; the {what} may still fall anywhere from {span}. A growth stage that you note moves it at once."
             ),
             Basis::PastYears => format!(
-                "In eight years of ten the opening falls from {} to {}. The weather to come and the stages that you note will narrow it.",
-                self.day(window.opens.spread.early),
-                self.day(window.opens.spread.late)
+                "In eight years of ten the {what} falls from {span}. The weather to come and the stages that you note will narrow it."
             ),
             Basis::Fixed => "A date of the calendar; your own habit is as good.".to_owned(),
             Basis::ZoneOnly => {

@@ -653,13 +653,17 @@ impl Season {
             return 1.0;
         };
         let worst = self
-            .frosts
-            .iter()
-            .filter(|night| !night.forecast && night.crop == group.crop)
-            .filter(|night| night.date.year() == year)
-            .map(|night| night.kill)
-            .fold(0.0, f64::max);
+            .worst_night(&group.crop, year)
+            .map_or(0.0, |night| night.kill);
         ((1.0 - worst) / f64::midpoint(*least, *most)).clamp(0.0, 1.0)
+    }
+
+    /// The night of a year that killed most of a crop's buds.
+    pub fn worst_night(&self, crop: &str, year: i32) -> Option<&FrostNight> {
+        self.frosts
+            .iter()
+            .filter(|night| !night.forecast && night.crop == crop && night.date.year() == year)
+            .max_by(|a, b| a.kill.total_cmp(&b.kill))
     }
 
     /// The last night before a day that killed at least a share of the buds of

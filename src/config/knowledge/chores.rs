@@ -162,7 +162,7 @@ fn needs(table: &Table<'_, '_>, reading: &Reading<'_>) -> Needs {
             .span_of("zones")
             .map(|(from, to)| (from as u8, to as u8)),
         season: table.maybe_choice("season", &PlantingSeason::ALL),
-        crop_left: table.flag("crop_left", false),
+        crop_left: table.maybe_number("crop_left", 0.0, 1.0).unwrap_or(0.0),
     };
     table.finish();
     needs
