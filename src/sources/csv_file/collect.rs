@@ -239,6 +239,13 @@ impl Sheet<'_> {
                     .to_owned(),
             );
         }
+        let rain_only = hours.values().filter(|sum| sum.rows == 0).count();
+        if rain_only > 0 {
+            report.notes.push(format!(
+                "hours that have their rain but no row of their own: {}",
+                super::report::grouped(rain_only)
+            ));
+        }
         hours
             .into_iter()
             .map(|(start, sum)| sum.hour(start, usual, report))

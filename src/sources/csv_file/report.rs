@@ -358,7 +358,7 @@ impl Report {
         for column in &self.columns {
             let text = if column.field.quantity().is_some() {
                 format!(
-                    "{}: {} in {}, {} known, {} unknown",
+                    "{}: {} ({}), {} known, {} unknown",
                     column.header,
                     column.field.label(),
                     column.unit,
@@ -506,10 +506,9 @@ impl Finding {
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let count = self.lines.len();
-        write!(f, "{} x {}: ", grouped(count), self.title())?;
-        for (at, sample) in self.samples.iter().enumerate() {
-            let comma = if at == 0 { "" } else { ", " };
-            write!(f, "{comma}line {}", sample.line)?;
+        write!(f, "{}: {}", self.title(), grouped(count))?;
+        for sample in &self.samples {
+            write!(f, ", line {}", sample.line)?;
             if !sample.text.is_empty() {
                 write!(f, " \"{}\"", sample.text)?;
             }
@@ -551,6 +550,7 @@ fn fill(out: &mut String, first: &str, rest: &str, text: &str) {
     let options = textwrap::Options::new(COLUMNS)
         .initial_indent(first)
         .subsequent_indent(rest)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
     out.push_str(&textwrap::fill(text, options));
     out.push('\n');
