@@ -133,6 +133,8 @@ cases! {
     fahrenheit_called_celsius_but_told: fahrenheit_year("tmin_c,tmax_c"), "unit.temperature" = "°F";
     celsius_called_fahrenheit: celsius_year("tmin_f,tmax_f");
     tenths_called_celsius: b"date,tmin_c,tmax_c\n2024-06-01,101,222\n2024-06-02,99,250\n2024-06-03,120,271\n";
+    unit_of_the_name_overruled: b"date,tmin_c,tmax_c\n2024-01-01,32,50\n", "unit.low" = "F", "unit.temperature" = "C";
+    a_winter_in_fahrenheit_called_celsius: b"date,tmin_c,tmax_c\n2024-01-01,20,56\n2024-01-02,30,58\n2024-01-03,25,61\n2024-01-04,25,40\n";
     humidity_as_a_fraction: humid_hours();
     units_row_below: b"date,tmin_c,tmax_c\n,deg C,deg C\n2024-01-01,1,2\n";
     names_in_other_words: b"Date Time,Outside Temp (\xc2\xb0F),Dew Point [C],Relative Humidity,Wind Speed (km/h),Rainfall (in),Gust (mph)\n2024-01-01 05:00,50,1,80,36,0.1,20\n";
@@ -199,6 +201,7 @@ cases! {
     new_york_fall_not_told: new_york_fall(), "zone" = "America/New_York";
     berlin_spring_civil: b"time,temp_c\n2024-03-31 01:00,1\n2024-03-31 02:00,2\n2024-03-31 03:00,3\n2024-03-31 04:00,4\n", "clock" = "civil", "zone" = "Europe/Berlin";
     berlin_fall_civil: b"time,temp_c\n27.10.2024 01:00,1\n27.10.2024 02:00,2\n27.10.2024 02:00,3\n27.10.2024 03:00,4\n", "clock" = "civil", "zone" = "Europe/Berlin";
+    new_york_fall_hours_ending: new_york_fall(), "clock" = "civil", "zone" = "America/New_York", "stamps" = "ending";
     lows_twice_a_day: b"timestamp,tmin_c,tmax_c\n2024-01-01 00:00,1,2\n2024-01-01 12:00,1,3\n";
     morning_readings: b"timestamp,tmin_c,tmax_c\n2024-01-01 07:00,1,2\n2024-01-02 07:00,1,3\n";
     hours_with_extremes: b"time_lst,temp_c,tmin_c,tmax_c\n2024-01-01 00:00,1.5,1,2\n";

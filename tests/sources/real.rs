@@ -135,8 +135,11 @@ fn champion_nebraska() {
     assert_eq!(champion.report.unused, ["et0_mm"]);
 }
 
-/// File, station if a choice is needed, rows of it, first value by hand.
-const DAILY: [(&str, &str, usize, (i32, u32, u32), f64, f64); 4] = [
+/// File, station if a choice is needed, its rows (counted with zgrep), first
+/// day, its low and high as they stand in the file.
+type Daily = (&'static str, &'static str, usize, (i32, u32, u32), f64, f64);
+
+const DAILY: [Daily; 4] = [
     (
         "daily_brussels_1976_2005.csv.gz",
         "",
