@@ -1,14 +1,15 @@
 //! From rows to days and hours: one clock, each time once, gaps counted.
 
+use super::dial::Dial;
 use super::error::ImportError;
-use super::options::{Clock, Stamps};
-use super::report::{Gap, Kind, Reason, Report};
+use super::finding::Reason;
+use super::options::Stamps;
+use super::report::{Gap, Kind, Report, grouped};
 use super::scan::{Entry, SLOTS, Sheet};
-use super::time::{self, Instants};
+use super::time;
 use crate::facts::weather::{Day, Hour};
 use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
-use chrono_tz::Tz;
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::BTreeMap;
 
 /// A row at its place on the clock of the import.
 #[derive(Clone, Copy, Debug)]
@@ -101,10 +102,8 @@ impl Sheet<'_> {
                 && one.at != two.at
                 && one.at.date() == two.at.date()
             {
-                return Err(ImportError::at(
-                    self.name,
-                    two.line as usize,
-                    1,
+                return Err(self.fault_of_time(
+                    two.line,
                     format!(
                         "{} has rows at {} and {}, but low and high belong to a whole day; if \
                          the rows are hours, say which column is the temperature: \
@@ -140,7 +139,7 @@ impl Sheet<'_> {
         report.notes.push(
             match self.options.stamps {
                 Stamps::Beginning => {
-                    "a stamp is taken as the begin of its hour (stamps = beginning)"
+                    "a stamp is taken as the start of its hour (stamps = beginning)"
                 }
                 Stamps::Ending => "a row stands for the hour that ends at its stamp",
                 Stamps::RainBefore => "rain fell in the hour before its stamp",
@@ -162,15 +161,7 @@ impl Sheet<'_> {
         entries: &[Entry],
         report: &mut Report,
     ) -> Result<Vec<Placed>, ImportError> {
-        let clock = self.plan.clock.unwrap_or(Clock::Standard);
-        let mut ctx = Dial {
-            sheet: self,
-            clock,
-            only_offset: None,
-            fall: HashMap::new(),
-            offsets: 0,
-            bare: 0,
-        };
+        let mut dial = Dial::new(self);
         let mut placed = Vec::with_capacity(entries.len());
         // In a file with the newest row first the repeated hour comes in
         // standard time first.
@@ -179,7 +170,7 @@ impl Sheet<'_> {
             _ => false,
         };
         let mut place = |entry: &Entry| -> Result<(), ImportError> {
-            if let Some(at) = ctx.place(entry, report)?
+            if let Some(at) = dial.place(entry, report)?
                 && !self.is_future(at, entry.line, report)
             {
                 placed.push(Placed {
@@ -196,8 +187,8 @@ impl Sheet<'_> {
         } else {
             entries.iter().try_for_each(&mut place)?;
         }
-        ctx.note_fall(report);
-        ctx.note_clock(entries, report);
+        dial.note_fall(report);
+        dial.note_clock(entries, report);
         Ok(placed)
     }
 
@@ -239,6 +230,13 @@ impl Sheet<'_> {
                     .to_owned(),
             );
         }
+        let rain_only = hours.values().filter(|sum| sum.rows == 0).count();
+        if rain_only > 0 {
+            report.notes.push(format!(
+                "hours that have their rain but no row of their own: {}",
+                grouped(rain_only)
+            ));
+        }
         hours
             .into_iter()
             .map(|(start, sum)| sum.hour(start, usual, report))
@@ -269,204 +267,6 @@ impl Sheet<'_> {
     }
 }
 
-/// The step from written stamps to local standard time.
-struct Dial<'s, 't> {
-    sheet: &'s Sheet<'t>,
-    clock: Clock,
-    /// The offset of all stamps, where no zone is told.
-    only_offset: Option<i32>,
-    /// Civil stamps of the repeated hour: how often seen, and the first line.
-    fall: HashMap<NaiveDateTime, (usize, u32)>,
-    offsets: usize,
-    bare: usize,
-}
-
-impl Dial<'_, '_> {
-    /// Where a row stands in local standard time; `None` in the spring gap.
-    fn place(
-        &mut self,
-        entry: &Entry,
-        report: &mut Report,
-    ) -> Result<Option<NaiveDateTime>, ImportError> {
-        let clock = entry.time.clock;
-        if let Some(offset) = entry.time.offset {
-            self.offsets += 1;
-            return self.with_offset(entry, offset).map(Some);
-        }
-        self.bare += 1;
-        match self.clock {
-            Clock::Standard => Ok(Some(clock)),
-            Clock::Utc => {
-                let zone = self.zone(entry.line, "times are in UTC")?;
-                Ok(Some(time::standard(zone, clock)))
-            }
-            Clock::Civil => {
-                let zone = self.zone(entry.line, "times are civil time")?;
-                Ok(self.civil(zone, entry, report))
-            }
-        }
-    }
-
-    fn zone(&self, line: u32, what: &str) -> Result<Tz, ImportError> {
-        self.sheet.options.zone.ok_or_else(|| {
-            ImportError::at(
-                self.sheet.name,
-                line as usize,
-                1,
-                format!("{what}; set the zone of the place, such as zone = America/New_York"),
-            )
-        })
-    }
-
-    fn with_offset(&mut self, entry: &Entry, offset: i32) -> Result<NaiveDateTime, ImportError> {
-        let clock = entry.time.clock;
-        if let Some(zone) = self.sheet.options.zone {
-            return Ok(time::standard(
-                zone,
-                clock - TimeDelta::seconds(i64::from(offset)),
-            ));
-        }
-        if offset == 0 {
-            self.zone(entry.line, "times are in UTC")?;
-        }
-        if *self.only_offset.get_or_insert(offset) != offset {
-            self.zone(entry.line, "times have different offsets from UTC")?;
-        }
-        Ok(clock)
-    }
-
-    fn civil(&mut self, zone: Tz, entry: &Entry, report: &mut Report) -> Option<NaiveDateTime> {
-        let clock = entry.time.clock;
-        match time::civil(zone, clock) {
-            Instants::One(utc) => Some(time::standard(zone, utc)),
-            Instants::Two(first, second) => {
-                let seen = self.fall.entry(clock).or_insert((0, entry.line));
-                seen.0 += 1;
-                let utc = if seen.0 == 1 { first } else { second };
-                Some(time::standard(zone, utc))
-            }
-            Instants::None => {
-                let text = clock.format("%Y-%m-%d %H:%M").to_string();
-                let line = entry.line as usize;
-                report.note_case(Reason::InTheSpringGap, line, &text, String::new);
-                None
-            }
-        }
-    }
-
-    fn note_fall(&self, report: &mut Report) {
-        let mut once: Vec<(&NaiveDateTime, u32)> = self
-            .fall
-            .iter()
-            .filter(|(_, (seen, _))| *seen == 1)
-            .map(|(clock, (_, line))| (clock, *line))
-            .collect();
-        once.sort_by_key(|(_, line)| *line);
-        for (clock, line) in once {
-            let text = clock.format("%Y-%m-%d %H:%M").to_string();
-            report.note_case(Reason::FallHourOnce, line as usize, &text, String::new);
-        }
-    }
-
-    /// Says which clock was read, and whether it looks like another one.
-    fn note_clock(&self, entries: &[Entry], report: &mut Report) {
-        let zone = self.sheet.options.zone;
-        if self.offsets > 0 {
-            report.notes.push(match (zone, self.only_offset) {
-                (Some(zone), _) => {
-                    format!("times with their offset are kept as standard time of {zone}")
-                }
-                (None, offset) => format!(
-                    "times are kept on their own clock, UTC{}, as standard time",
-                    offset_words(offset.unwrap_or(0))
-                ),
-            });
-        }
-        if self.bare == 0 {
-            return;
-        }
-        report.notes.push(match (self.clock, zone) {
-            (Clock::Standard, _) if self.sheet.plan.clock.is_none() => {
-                "times without an offset are taken as local standard time (clock = standard)"
-                    .to_owned()
-            }
-            (Clock::Standard, _) => "times are local standard time".to_owned(),
-            (Clock::Civil, zone) => format!(
-                "times are civil time{}, kept as standard time",
-                zone.map_or(String::new(), |zone| format!(" of {zone}"))
-            ),
-            (Clock::Utc, zone) => format!(
-                "times are UTC, kept as standard time{}",
-                zone.map_or(String::new(), |zone| format!(" of {zone}"))
-            ),
-        });
-        if let (Clock::Standard, None, Some(zone)) = (self.clock, self.sheet.plan.clock, zone) {
-            note_daylight_signs(zone, entries, report);
-        }
-    }
-}
-
-/// A file on the wall's clock lacks the spring hour that the clock skips, and
-/// tells the fall hour twice.
-fn note_daylight_signs(zone: Tz, entries: &[Entry], report: &mut Report) {
-    let mut stamps: HashMap<NaiveDateTime, usize> = HashMap::new();
-    for entry in entries {
-        let hour = time::hour_floor(entry.time.clock);
-        // Only the hours around the change matter: it falls on a Sunday night.
-        *stamps.entry(hour).or_default() += 1;
-    }
-    let hour = TimeDelta::hours(1);
-    let (mut gone, mut there, mut twice) = (Vec::new(), 0, Vec::new());
-    let days: HashSet<chrono::NaiveDate> = stamps.keys().map(|stamp| stamp.date()).collect();
-    for day in days {
-        if !changes_clock(zone, day) {
-            continue;
-        }
-        for of_day in 0..24 {
-            let at = day.and_time(NaiveTime::MIN) + hour * of_day;
-            let count = |at: NaiveDateTime| stamps.get(&at).copied().unwrap_or(0);
-            match time::civil(zone, at) {
-                Instants::None if count(at) > 0 => there += 1,
-                Instants::None if count(at - hour) > 0 && count(at + hour) > 0 => gone.push(at),
-                Instants::Two(..) if count(at) > count(at - hour).max(1) => twice.push(at),
-                _ => {}
-            }
-        }
-    }
-    if there > 0 || (gone.is_empty() && twice.is_empty()) {
-        return;
-    }
-    let first = |list: &[NaiveDateTime], what: &str| {
-        list.iter()
-            .min()
-            .map(|at| format!("{} {what}", at.format("%Y-%m-%d %H:%M")))
-    };
-    let signs: Vec<String> = [first(&gone, "is missing"), first(&twice, "stands twice")]
-        .into_iter()
-        .flatten()
-        .collect();
-    report.notes.push(format!(
-        "this looks like civil time with daylight time: {}; if it is, set clock = civil",
-        signs.join(", ")
-    ));
-}
-
-/// Whether the zone's offset differs between the begin and the end of a day.
-fn changes_clock(zone: Tz, day: chrono::NaiveDate) -> bool {
-    use chrono::{Offset, TimeZone};
-    let at = |day: chrono::NaiveDate| {
-        zone.offset_from_utc_datetime(&day.and_time(NaiveTime::MIN))
-            .fix()
-    };
-    at(day.pred_opt().unwrap_or(day)) != at(time::day_after(time::day_after(day)))
-}
-
-fn offset_words(seconds: i32) -> String {
-    let sign = if seconds < 0 { '-' } else { '+' };
-    let minutes = seconds.abs() / 60;
-    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
-}
-
 /// Puts rows in order of time, and says so if they were not.
 fn sort(placed: &mut [Placed], report: &mut Report) {
     let steps = placed.windows(2);
@@ -479,8 +279,9 @@ fn sort(placed: &mut [Placed], report: &mut Report) {
             .push("rows are written newest first".to_owned());
     } else if back > 0 {
         report.notes.push(format!(
-            "rows are not in order of time ({} steps back): put in order",
-            super::report::grouped(back)
+            "rows are not in order of time ({} {} back): put in order",
+            grouped(back),
+            if back == 1 { "step" } else { "steps" }
         ));
     }
     // Rows of one time by line: the later one stands.

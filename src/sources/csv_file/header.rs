@@ -1,5 +1,6 @@
 //! Which column holds what, and in which unit: read from the header.
 
+use super::names::NAMES;
 use super::options::{Clock, Options, unit_of};
 use crate::units::{Quantity, Unit};
 
@@ -99,198 +100,6 @@ impl Field {
     }
 }
 
-/// Names of columns, small letters and digits only.
-const NAMES: &[(Field, &[&str])] = &[
-    (
-        Field::Low,
-        &[
-            "tmin",
-            "tempmin",
-            "mintemp",
-            "tn",
-            "tmn",
-            "low",
-            "lowtemp",
-            "templow",
-            "min",
-            "minimum",
-            "mintemperature",
-            "minimumtemperature",
-            "temperaturemin",
-            "lowtemperature",
-            "temperaturelow",
-            "mint",
-            "airtempmin",
-            "minairtemp",
-            "temperature2mmin",
-            "dailylow",
-        ],
-    ),
-    (
-        Field::High,
-        &[
-            "tmax",
-            "tempmax",
-            "maxtemp",
-            "tx",
-            "tmx",
-            "high",
-            "hightemp",
-            "temphigh",
-            "max",
-            "maximum",
-            "maxtemperature",
-            "maximumtemperature",
-            "temperaturemax",
-            "hightemperature",
-            "temperaturehigh",
-            "maxt",
-            "airtempmax",
-            "maxairtemp",
-            "temperature2mmax",
-            "dailyhigh",
-        ],
-    ),
-    (
-        Field::Temperature,
-        &[
-            "temp",
-            "temperature",
-            "t",
-            "ta",
-            "tair",
-            "tmp",
-            "airtemp",
-            "airtemperature",
-            "drybulb",
-            "drybulbtemperature",
-            "tempout",
-            "outsidetemp",
-            "outsidetemperature",
-            "outdoortemp",
-            "outdoortemperature",
-            "temperature2m",
-            "temp2m",
-            "t2m",
-        ],
-    ),
-    (
-        Field::DewPoint,
-        &[
-            "dewp",
-            "dewpt",
-            "dewpoint",
-            "dew",
-            "td",
-            "tdew",
-            "dpt",
-            "dewpointtemperature",
-            "dewpointtemp",
-            "dewpoint2m",
-        ],
-    ),
-    (
-        Field::Humidity,
-        &[
-            "rh",
-            "humidity",
-            "relativehumidity",
-            "relhum",
-            "relhumidity",
-            "hum",
-            "outhum",
-            "outsidehumidity",
-            "outdoorhumidity",
-            "relativehumidity2m",
-        ],
-    ),
-    (
-        Field::Rain,
-        &[
-            "rain",
-            "precip",
-            "precipitation",
-            "prcp",
-            "ppt",
-            "pcp",
-            "rainfall",
-            "raintotal",
-            "totalrain",
-            "rainsum",
-            "precipsum",
-            "precipitationsum",
-            "preciptotal",
-            "totalprecipitation",
-            "precip1h",
-            "rain1h",
-            "dailyrain",
-            "hourlyrain",
-        ],
-    ),
-    (
-        Field::Wind,
-        &[
-            "wind",
-            "windspeed",
-            "windspd",
-            "ws",
-            "wspd",
-            "avgwind",
-            "windavg",
-            "meanwind",
-            "avgwindspeed",
-            "windspeedavg",
-            "windspeed10m",
-        ],
-    ),
-    (
-        Field::Station,
-        &[
-            "station",
-            "stationid",
-            "stationname",
-            "stn",
-            "stid",
-            "site",
-            "siteid",
-        ],
-    ),
-    (
-        Field::Date,
-        &[
-            "date",
-            "obsdate",
-            "dateobs",
-            "localdate",
-            "datelst",
-            "datelocal",
-            "dateutc",
-        ],
-    ),
-    (
-        Field::Time,
-        &[
-            "time",
-            "timestamp",
-            "datetime",
-            "dateandtime",
-            "dateandhour",
-            "obstime",
-            "timeobs",
-            "valid",
-            "stamp",
-            "timeofday",
-            "when",
-            "utc",
-            "lst",
-        ],
-    ),
-    (Field::Year, &["year", "yr", "yyyy"]),
-    (Field::Month, &["month", "mon", "mo"]),
-    (Field::Day, &["day", "dd", "dom", "dayofmonth"]),
-    (Field::Hour, &["hour", "hr", "hh"]),
-];
-
 /// What a header says.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Heading {
@@ -300,6 +109,8 @@ pub(super) struct Heading {
     pub field: Option<Field>,
     /// Its unit, if told.
     pub unit: Option<Unit>,
+    /// The unit that the header tells where the user tells another.
+    pub overruled: Option<&'static str>,
     /// A unit that was told but is none of the field's quantity.
     pub strange_unit: Option<String>,
     /// The clock that the name of a time tells.
@@ -313,6 +124,7 @@ pub(super) fn heading(text: &str) -> Heading {
         text: text.to_owned(),
         field: None,
         unit: None,
+        overruled: None,
         strange_unit: None,
         clock: None,
     };
@@ -431,6 +243,8 @@ pub(super) fn headings(fields: &[String], options: &Options) -> Vec<Heading> {
     for heading in &mut all {
         let Some(field) = heading.field else { continue };
         if let Some(unit) = options.unit(field) {
+            let said = heading.unit.map(|said| said.symbol);
+            heading.overruled = said.filter(|said| *said != unit.symbol);
             heading.unit = Some(unit);
             heading.strange_unit = None;
         } else if field == Field::Humidity && heading.unit.is_none() {

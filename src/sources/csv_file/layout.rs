@@ -1,9 +1,10 @@
 //! Where the header stands, and the plan of columns made from it.
 
 use super::error::ImportError;
+use super::finding::short;
 use super::header::{self, Field, Heading};
 use super::options::{Clock, Options, unit_signs};
-use super::report::{Kind, short};
+use super::report::Kind;
 use super::rows::{self, Rows, Step};
 use super::time;
 use crate::units::{Quantity, Unit};

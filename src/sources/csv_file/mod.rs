@@ -7,23 +7,29 @@
 
 mod bytes;
 mod collect;
+mod dial;
+mod doubt;
 mod error;
+mod finding;
 mod header;
 mod hours;
 mod layout;
+mod names;
 mod options;
 mod report;
 mod rows;
 mod scan;
+mod survey;
 mod time;
 mod value;
 
 pub use bytes::Encoding;
 pub use error::ImportError;
+pub use finding::{Effect, Finding, Reason, Sample};
 pub use header::Field;
 pub use hours::{DaysOfHours, PartRain, days_from_hours, summarise_hours};
 pub use options::{Clock, ColumnChoice, DateOrder, Limits, Options, Stamps};
-pub use report::{Effect, Finding, Gap, Kind, Reason, Report, Sample, UsedColumn};
+pub use report::{Gap, Kind, Report, UsedColumn};
 
 use crate::facts::weather::{Day, Hour};
 use std::io::Read;

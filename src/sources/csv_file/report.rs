@@ -1,6 +1,7 @@
 //! What was read, what was left and why.
 
 use super::bytes::Encoding;
+use super::finding::{Effect, Finding, Reason, SAMPLES, Sample, short};
 use super::header::Field;
 use chrono::NaiveDateTime;
 use std::fmt::{self, Write as _};
@@ -14,131 +15,6 @@ pub enum Kind {
     /// One row is an hour, or a part of it.
     Hourly,
 }
-
-/// Why a row or a value was not taken, or was changed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Reason {
-    /// Row dropped: fewer fields than the header.
-    TooFewFields,
-    /// Row dropped: more fields than the header, and not only empty ones.
-    TooManyFields,
-    /// Row dropped: a quote is not closed on its line.
-    OpenQuote,
-    /// Row dropped: several stations, and none is named.
-    NoStation,
-    /// Row dropped: no date or hour.
-    NoDate,
-    /// Row dropped: a date in no known form.
-    DateUnreadable,
-    /// Row dropped: a day or hour that does not exist.
-    DateImpossible,
-    /// Row dropped: a year that no record touches.
-    DateOutOfYears,
-    /// Row dropped: after the day on which the file was read.
-    AfterToday,
-    /// Row dropped: in the hour that spring skips on a civil clock.
-    InTheSpringGap,
-    /// Row left out: it says what an earlier row said.
-    SameTwice,
-    /// Row left out: a later row of the same time says something else.
-    Overwritten,
-    /// Value dropped: not a number.
-    NotANumber(Field),
-    /// Value dropped: out of the bounds of what can be.
-    OutOfBounds(Field),
-    /// Value dropped: rain of an hour with fewer rows than the others.
-    PartOfAnHour,
-    /// Value changed: low and high changed places.
-    Swapped,
-    /// Told only: a trace of rain, taken as none.
-    Trace,
-    /// Told only: a row without any value.
-    NoValue,
-    /// Told only: the stamp was moved to the full hour.
-    OffTheHour,
-    /// Told only: the hour that comes twice in fall stands once.
-    FallHourOnce,
-}
-
-/// What a [`Reason`] did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Effect {
-    /// The row is not in the import.
-    RowDropped,
-    /// The value is unknown in the import.
-    ValueDropped,
-    /// The import differs from the file.
-    Changed,
-    /// Nothing was changed.
-    Told,
-}
-
-impl Reason {
-    /// What it did.
-    pub fn effect(self) -> Effect {
-        match self {
-            Reason::NotANumber(_) | Reason::OutOfBounds(_) | Reason::PartOfAnHour => {
-                Effect::ValueDropped
-            }
-            Reason::Swapped | Reason::OffTheHour | Reason::Trace => Effect::Changed,
-            Reason::NoValue | Reason::FallHourOnce => Effect::Told,
-            _ => Effect::RowDropped,
-        }
-    }
-
-    /// In words, for one case or many.
-    fn words(self) -> &'static str {
-        match self {
-            Reason::TooFewFields => "fewer fields than the header",
-            Reason::TooManyFields => "more fields than the header",
-            Reason::OpenQuote => "a quote that is not closed on its line",
-            Reason::NoStation => "no station named",
-            Reason::NoDate => "no date or hour",
-            Reason::DateUnreadable => "a date in no known form",
-            Reason::DateImpossible => "a day or hour that does not exist",
-            Reason::DateOutOfYears => "a year out of 1800 to 2200",
-            Reason::AfterToday => "in the future",
-            Reason::InTheSpringGap => "in the hour that the clock skips in spring",
-            Reason::SameTwice => "the same row again",
-            Reason::Overwritten => "a later row of the same time differs and stands",
-            Reason::NotANumber(_) => "not a number",
-            Reason::OutOfBounds(_) => "cannot be",
-            Reason::PartOfAnHour => "rain of an hour with fewer rows than usual",
-            Reason::Swapped => "low above high: the two changed places",
-            Reason::Trace => "a trace of rain: taken as none",
-            Reason::NoValue => "rows without any value",
-            Reason::OffTheHour => "stamps moved to the nearest hour",
-            Reason::FallHourOnce => {
-                "the hour that comes twice in fall stands once: taken as daylight time"
-            }
-        }
-    }
-}
-
-/// One case of a finding, as it stands in the file.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Sample {
-    /// The line, from 1.
-    pub line: usize,
-    /// What stands there, cut short.
-    pub text: String,
-}
-
-/// All cases of one reason.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Finding {
-    /// Why.
-    pub reason: Reason,
-    /// More words, such as the bounds; may be empty.
-    pub detail: String,
-    /// The lines of all cases, from 1.
-    pub lines: Vec<u32>,
-    /// The first few as they stand.
-    pub samples: Vec<Sample>,
-}
-
-const SAMPLES: usize = 3;
-const SAMPLE_LETTERS: usize = 24;
 
 /// A column that was used.
 #[derive(Clone, Debug, PartialEq)]
@@ -350,7 +226,7 @@ impl Report {
             '\t' => "separator tab".to_owned(),
             other => format!("separator \"{other}\""),
         });
-        parts.push(format!("column names in line {}", self.header_line));
+        parts.push(format!("header in line {}", self.header_line));
         parts.join(", ")
     }
 
@@ -358,7 +234,7 @@ impl Report {
         for column in &self.columns {
             let text = if column.field.quantity().is_some() {
                 format!(
-                    "{}: {} in {}, {} known, {} unknown",
+                    "{}: {} ({}), {} known, {} unknown",
                     column.header,
                     column.field.label(),
                     column.unit,
@@ -466,7 +342,11 @@ impl fmt::Display for Report {
         if let Some(station) = &self.station {
             let others = match self.stations.len() {
                 0 | 1 => String::new(),
-                count => format!(", one of {count}"),
+                count if count > 10 => format!(", one of {count}"),
+                _ => {
+                    let names: Vec<&str> = self.stations.iter().map(|(n, _)| n.as_str()).collect();
+                    format!(" (the file has {})", names.join(", "))
+                }
             };
             fill(
                 &mut out,
@@ -486,54 +366,6 @@ impl fmt::Display for Report {
     }
 }
 
-impl Finding {
-    fn title(&self) -> String {
-        let field = match self.reason {
-            Reason::NotANumber(field) | Reason::OutOfBounds(field) => {
-                format!("{} that is ", field.label())
-            }
-            _ => String::new(),
-        };
-        let field = if matches!(self.reason, Reason::OutOfBounds(_)) {
-            field.replace("that is ", "that ")
-        } else {
-            field
-        };
-        format!("{field}{}{}", self.reason.words(), self.detail)
-    }
-}
-
-impl fmt::Display for Finding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let count = self.lines.len();
-        write!(f, "{} x {}: ", grouped(count), self.title())?;
-        for (at, sample) in self.samples.iter().enumerate() {
-            let comma = if at == 0 { "" } else { ", " };
-            write!(f, "{comma}line {}", sample.line)?;
-            if !sample.text.is_empty() {
-                write!(f, " \"{}\"", sample.text)?;
-            }
-        }
-        match count - self.samples.len().min(count) {
-            0 => Ok(()),
-            more => write!(f, " and {} more", grouped(more)),
-        }
-    }
-}
-
-/// A text cut to what fits in a line, without control characters.
-pub(super) fn short(text: &str) -> String {
-    let mut letters = text
-        .trim()
-        .chars()
-        .map(|c| if c.is_control() { ' ' } else { c });
-    let mut out: String = letters.by_ref().take(SAMPLE_LETTERS).collect();
-    if letters.next().is_some() {
-        out.push_str("..");
-    }
-    out
-}
-
 /// A count with a comma at every thousand.
 pub(super) fn grouped(count: usize) -> String {
     let digits = count.to_string();
@@ -551,6 +383,7 @@ fn fill(out: &mut String, first: &str, rest: &str, text: &str) {
     let options = textwrap::Options::new(COLUMNS)
         .initial_indent(first)
         .subsequent_indent(rest)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
         .word_splitter(textwrap::WordSplitter::NoHyphenation);
     out.push_str(&textwrap::fill(text, options));
     out.push('\n');

@@ -62,7 +62,8 @@ impl<'t> Rows<'t> {
         let more = self.reader.read_record(&mut self.record).unwrap_or(false);
         self.count_to(from);
         self.skip(from);
-        if !more {
+        // A comment without a line end comes as a row of nothing.
+        if !more || self.start >= self.bytes.len() {
             return Step::End;
         }
         self.end = usize::try_from(self.reader.position().byte()).unwrap_or(self.start);
@@ -70,10 +71,7 @@ impl<'t> Rows<'t> {
         if raw.contains(&b'"') {
             let quotes = raw.iter().filter(|byte| **byte == b'"').count();
             if quotes % 2 == 1 || raw.contains(&b'\n') {
-                let line_end = self.bytes[self.start..]
-                    .iter()
-                    .position(|byte| *byte == b'\n')
-                    .map_or(self.bytes.len(), |at| self.start + at + 1);
+                let line_end = self.next_line(self.start);
                 self.end = line_end;
                 let mut place = Position::new();
                 place.set_byte(line_end as u64);
@@ -100,6 +98,13 @@ impl<'t> Rows<'t> {
         raw.get(..end).unwrap_or(raw)
     }
 
+    /// Where the line after the one of a byte begins.
+    fn next_line(&self, at: usize) -> usize {
+        let rest = self.bytes.get(at..).unwrap_or(&[]);
+        let end = rest.iter().position(|byte| *byte == b'\n');
+        end.map_or(self.bytes.len(), |end| at + end + 1)
+    }
+
     fn count_to(&mut self, at: usize) {
         let passed = self.bytes.get(self.counted..at).unwrap_or(&[]);
         self.line += passed.iter().filter(|byte| **byte == b'\n').count();
@@ -121,10 +126,7 @@ impl<'t> Rows<'t> {
                 }
                 b'#' => {
                     self.comments += 1;
-                    at = self.bytes[at..]
-                        .iter()
-                        .position(|byte| *byte == b'\n')
-                        .map_or(self.bytes.len(), |end| at + end + 1);
+                    at = self.next_line(at);
                     at_line_start = true;
                 }
                 _ => break,
