@@ -63,7 +63,7 @@ fn files() -> Vec<(String, String)> {
     let config = root().join("config");
     let mut files = Vec::new();
     let mut add = |name: String, path: &Path| files.push((name, fs::read_to_string(path).unwrap()));
-    for single in ["references.toml", "cautions.toml"] {
+    for single in ["references.toml", "cautions.toml", "zones.toml"] {
         add(single.to_owned(), &config.join(single));
     }
     for inside in ["crops", "cultivars", "diseases", "insects", "materials"] {
@@ -85,7 +85,7 @@ fn the_shipped_files_have_no_fault() {
     assert!(knowledge.references.len() > 400);
     assert_eq!(knowledge.diseases.len(), 23);
     assert_eq!(knowledge.insects.len(), 17);
-    assert_eq!(knowledge.materials.len(), 23);
+    assert_eq!(knowledge.materials.len(), 24);
 }
 
 #[test]
@@ -685,7 +685,7 @@ fn wetness_tables_are_those_of_the_sources() {
     for (kept, row) in rust.wetness.iter().zip(&printed) {
         assert_eq!(kept.temperature_c, row["temp_c"].parse::<f64>().unwrap());
         assert_eq!(kept.light_hours, row["hours_light"].parse::<f64>().unwrap());
-        assert_eq!(kept.severe_hours, row["hours_severe"].parse().ok());
+        assert_eq!(kept.severe_hours, row["hours_severe"].parse::<f64>().ok());
         if row["status"] == "from memory" {
             assert_eq!(kept.source.standing, Standing::FromMemory);
         }
@@ -694,9 +694,12 @@ fn wetness_tables_are_those_of_the_sources() {
     let printed = rows("scab_infection_hours.csv");
     assert_eq!(scab.wetness.len(), printed.len());
     for (kept, row) in scab.wetness.iter().zip(&printed) {
-        let fahrenheit: f64 = row["temp_f"].parse::<f64>().unwrap();
+        let fahrenheit: f64 = row["temp_f"].parse().unwrap();
         assert!((kept.temperature_c - f_to_c(fahrenheit)).abs() < 1e-9);
-        assert_eq!(kept.light_hours, row["hours_ascospore"].parse::<f64>().unwrap());
+        assert_eq!(
+            kept.light_hours,
+            row["hours_ascospore"].parse::<f64>().unwrap()
+        );
     }
     // The tables that models of weather need are there.
     for disease in &knowledge.diseases {
