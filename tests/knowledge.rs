@@ -63,7 +63,7 @@ fn files() -> Vec<(String, String)> {
     let config = root().join("config");
     let mut files = Vec::new();
     let mut add = |name: String, path: &Path| files.push((name, fs::read_to_string(path).unwrap()));
-    for single in ["references.toml", "cautions.toml"] {
+    for single in ["references.toml", "cautions.toml", "zones.toml"] {
         add(single.to_owned(), &config.join(single));
     }
     for inside in ["crops", "cultivars", "diseases", "insects", "materials"] {
@@ -85,7 +85,7 @@ fn the_shipped_files_have_no_fault() {
     assert!(knowledge.references.len() > 400);
     assert_eq!(knowledge.diseases.len(), 23);
     assert_eq!(knowledge.insects.len(), 17);
-    assert_eq!(knowledge.materials.len(), 23);
+    assert_eq!(knowledge.materials.len(), 24);
 }
 
 #[test]
@@ -685,7 +685,7 @@ fn wetness_tables_are_those_of_the_sources() {
     for (kept, row) in rust.wetness.iter().zip(&printed) {
         assert_eq!(kept.temperature_c, row["temp_c"].parse::<f64>().unwrap());
         assert_eq!(kept.light_hours, row["hours_light"].parse::<f64>().unwrap());
-        assert_eq!(kept.severe_hours, row["hours_severe"].parse().ok());
+        assert_eq!(kept.severe_hours, row["hours_severe"].parse::<f64>().ok());
         if row["status"] == "from memory" {
             assert_eq!(kept.source.standing, Standing::FromMemory);
         }
@@ -694,7 +694,7 @@ fn wetness_tables_are_those_of_the_sources() {
     let printed = rows("scab_infection_hours.csv");
     assert_eq!(scab.wetness.len(), printed.len());
     for (kept, row) in scab.wetness.iter().zip(&printed) {
-        let fahrenheit: f64 = row["temp_f"].parse::<f64>().unwrap();
+        let fahrenheit: f64 = row["temp_f"].parse().unwrap();
         assert!((kept.temperature_c - f_to_c(fahrenheit)).abs() < 1e-9);
         assert_eq!(
             kept.light_hours,
@@ -811,6 +811,51 @@ fn cautions_of_every_kind_are_there() {
     ] {
         let caution = knowledge.caution(id).unwrap();
         assert!(caution.short.chars().count() < 110, "{id}");
+    }
+}
+
+// ---- the page for whoever adds a file
+
+/// Every key of a table and of the tables in it; what stands under `ratings`
+/// is named after diseases and is left out.
+fn keys(table: &toml::Table, found: &mut BTreeSet<String>) {
+    for (key, value) in table {
+        found.insert(key.clone());
+        match value {
+            toml::Value::Table(inner) if key == "ratings" => {
+                for rating in inner.values().filter_map(toml::Value::as_table) {
+                    keys(rating, found);
+                }
+            }
+            toml::Value::Table(inner) => keys(inner, found),
+            toml::Value::Array(list) => {
+                for inner in list.iter().filter_map(toml::Value::as_table) {
+                    keys(inner, found);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+#[test]
+fn the_page_tells_every_key() {
+    let page = fs::read_to_string(root().join("config/README.md")).unwrap();
+    let words: BTreeSet<&str> = page
+        .split(|c: char| !(c.is_alphanumeric() || c == '_'))
+        .collect();
+    let mut found = BTreeSet::new();
+    for (_, text) in files() {
+        keys(&toml::from_str(&text).unwrap(), &mut found);
+    }
+    assert!(found.len() > 60, "{}", found.len());
+    let untold: Vec<_> = found
+        .iter()
+        .filter(|key| !words.contains(key.as_str()))
+        .collect();
+    assert!(untold.is_empty(), "{untold:?}");
+    for (_, word) in Standing::ALL {
+        assert!(page.contains(&format!("| `{word}` |")), "{word}");
     }
 }
 
@@ -988,6 +1033,7 @@ fn an_empty_file_takes_the_shipped_one_away() {
     let folder = folder(&[
         ("crops/apricot.toml", ""),
         ("diseases/black-knot.toml", "# never seen here\n"),
+        ("crops/tart-cherry.toml", ""),
         ("diseases/no-such.toml", ""),
     ]);
     let knowledge = load(Some(folder.path())).unwrap();
@@ -996,7 +1042,13 @@ fn an_empty_file_takes_the_shipped_one_away() {
     // What still named it is read without it.
     let whole = shipped();
     assert_eq!(whole.disease("brown-rot").unwrap().hosts.len(), 6);
-    assert_eq!(knowledge.disease("brown-rot").unwrap().hosts.len(), 5);
+    assert_eq!(knowledge.disease("brown-rot").unwrap().hosts.len(), 4);
+    // An event that was published for tart cherry does not become everyone's.
+    let curculio = |all: &Knowledge| {
+        let found = all.insects.iter().find(|one| one.id == "plum-curculio");
+        found.unwrap().events.len()
+    };
+    assert_eq!(curculio(&knowledge), curculio(&whole) - 1);
     let plum = knowledge.cultivar("japanese-plum", "AU-Rosa").unwrap();
     assert!(plum.rating("black-knot").is_none());
     assert!(plum.rating("bacterial-spot").is_some());
@@ -1021,6 +1073,38 @@ fn a_users_file_may_not_name_what_the_user_took_away() {
          \u{20}   3 | hosts = [\"apricot\"]\n\
          \u{20}     |          ^^^^^^^^^"
     );
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig::with_cases(24))]
+
+    /// Whatever a hand or a disk does to a file, it is told and nothing falls over.
+    #[test]
+    fn a_damaged_file_is_told(which in 0_usize..8, at in 0.0_f64..1.0, cut in 1_usize..40, with in ".{0,6}") {
+        let names = [
+            "crops/apple.toml",
+            "crops/blueberry.toml",
+            "cultivars/pear.toml",
+            "diseases/fire-blight.toml",
+            "insects/codling-moth.toml",
+            "materials/captan.toml",
+            "cautions.toml",
+            "zones.toml",
+        ];
+        let text = fs::read_to_string(root().join("config").join(names[which])).unwrap();
+        let mut chars: Vec<char> = text.chars().collect();
+        let start = ((chars.len() as f64) * at) as usize;
+        let end = (start + cut).min(chars.len());
+        chars.splice(start..end, with.chars());
+        let broken: String = chars.into_iter().collect();
+        let folder = folder(&[(names[which], &broken)]);
+        if let Err(found) = load(Some(folder.path())) {
+            proptest::prop_assert!(!found.is_empty());
+            for fault in found {
+                proptest::prop_assert!(!fault.to_string().is_empty());
+            }
+        }
+    }
 }
 
 #[test]

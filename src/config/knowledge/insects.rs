@@ -74,6 +74,10 @@ fn event(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
     let start = start(table, reading, &of);
     let source = reading.source(table);
     table.finish();
+    if table.has("crop") && crop.is_none() {
+        // Published for a crop that is not there: it says nothing of others.
+        return None;
+    }
     Some(InsectEvent {
         event: event?,
         crop,
