@@ -2,4 +2,8 @@
 
 mod house;
 mod knowledge;
+
 mod sources;
+
+mod models;
+

@@ -139,6 +139,8 @@ impl DegreeDays {
             }
             _ => self.single(method, low, high),
         };
+        // The intermediate cut-off can take off more than there was.
+        let heat = heat.max(0.0);
         Some(DayHeat {
             heat,
             provisional: double && next_low_c.is_none(),
@@ -169,7 +171,7 @@ impl DegreeDays {
     }
 
     /// The cut-off applied to a curve with its mean excess and time above a
-    /// threshold.
+    /// threshold; may be below 0.
     fn cut(
         &self,
         low: f64,
@@ -185,10 +187,10 @@ impl DegreeDays {
         let above_upper = excess(low, high, upper);
         match self.rule.cutoff {
             Cutoff::Horizontal => above_base - above_upper,
-            Cutoff::Intermediate => (above_base - 2.0 * above_upper).max(0.0),
+            Cutoff::Intermediate => above_base - 2.0 * above_upper,
             Cutoff::Vertical => {
                 let lost = (upper - base) * time_above(low, high, upper);
-                (above_base - above_upper - lost).max(0.0)
+                above_base - above_upper - lost
             }
         }
     }

@@ -18,8 +18,8 @@ pub enum HeatCurve {
     HeldAbove25,
     /// The same line, but nothing above 25 °C: another published reading.
     NothingAbove25,
-    /// Anderson & Seeley 1992: T - 4, held at 21 above 25, nothing above 36 °C.
-    NothingAbove36,
+    /// Anderson & Seeley 1992: T - 4, held at 21 above 25, nothing from 36 °C on.
+    NothingFrom36,
 }
 
 impl HeatCurve {
@@ -31,7 +31,8 @@ impl HeatCurve {
             HeatCurve::Asymcur => asymcur(t),
             HeatCurve::HeldAbove25 => line(t, 4.5, 25.0, f64::INFINITY),
             HeatCurve::NothingAbove25 => line(t, 4.5, 25.0, 25.0),
-            HeatCurve::NothingAbove36 => line(t, 4.0, 25.0, 36.0),
+            HeatCurve::NothingFrom36 if t >= 36.0 => 0.0,
+            HeatCurve::NothingFrom36 => line(t, 4.0, 25.0, 36.0),
         }
     }
 }
@@ -124,8 +125,8 @@ mod tests {
             near(HeatCurve::Asymcur.rate(t), second, 1e-9);
         }
         near(HeatCurve::NothingAbove25.rate(25.1), 0.0, 0.0);
-        near(HeatCurve::NothingAbove36.rate(30.0), 21.0, 0.0);
-        near(HeatCurve::NothingAbove36.rate(36.1), 0.0, 0.0);
+        near(HeatCurve::NothingFrom36.rate(30.0), 21.0, 0.0);
+        near(HeatCurve::NothingFrom36.rate(36.0), 0.0, 0.0);
     }
 
     /// The same section: the integrals over 4..25 and 25..36.

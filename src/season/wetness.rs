@@ -52,6 +52,8 @@ pub struct WetRule {
     pub dew_starts_k: f64,
     /// Dew point depression from which a wet leaf is dry, K.
     pub dew_ends_k: f64,
+    /// Temperature at and below which wetness is ice and infects nothing, °C.
+    pub frozen_at_c: f64,
 }
 
 impl Default for WetRule {
@@ -65,6 +67,7 @@ impl Default for WetRule {
             humid_high_pct: 87.0,
             dew_starts_k: 2.0,
             dew_ends_k: 3.8,
+            frozen_at_c: 0.0,
         }
     }
 }
@@ -105,10 +108,9 @@ pub struct WetHours {
 
 impl WetHours {
     /// Judges every hour of a record. Humidity comes from the dew point where
-    /// it is not recorded itself. Frozen hours (0 °C or below) are not wet for
-    /// infection. An hour without rain whose humidity is unknown is dry in the
-    /// low and the likely reading, stays as it was in the high one, and is
-    /// marked.
+    /// it is not recorded itself. Frozen hours are not wet for infection. An
+    /// hour without rain whose humidity is unknown is dry in the low and the
+    /// likely reading, stays as it was in the high one, and is marked.
     pub fn of(record: &HourlyRecord, rule: &WetRule) -> Self {
         let mut before = 0u8;
         let flags = (0..record.len())
@@ -184,7 +186,7 @@ fn judge_hour(
     before: u8,
     rule: &WetRule,
 ) -> u8 {
-    let frozen = temperature.is_some_and(|t| t <= 0.0);
+    let frozen = temperature.is_some_and(|t| t <= rule.frozen_at_c);
     let rained = rain.is_some_and(|mm| mm > rule.rain_above_mm);
     let mut dew = None;
     let humidity = humidity.or_else(|| {
@@ -214,7 +216,10 @@ fn judge_hour(
     // Above freezing a depression below 3.8 K means 75.6 % or more, so most
     // dry hours need no logarithm. A rule that dries later looks always.
     const SURELY_DRY_PCT: f64 = 75.5;
-    if humidity < SURELY_DRY_PCT && rule.dew_ends_k <= 3.8 && rule.dew_starts_k <= 3.8 {
+    if humidity < SURELY_DRY_PCT
+        && rule.dew_ends_k.max(rule.dew_starts_k) <= 3.8
+        && rule.frozen_at_c >= 0.0
+    {
         return flags;
     }
     let depression = temperature.and_then(|t| {
