@@ -30,3 +30,5 @@ pub mod render;
 
 // The shell, floors 5 to 7: may read clock, files and network.
 pub mod config;
+
+pub mod store;

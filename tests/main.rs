@@ -2,3 +2,4 @@
 
 mod house;
 mod knowledge;
+mod store;
