@@ -38,3 +38,6 @@ pub mod sources;
 pub mod service;
 
 pub mod cli;
+
+pub mod store;
+

@@ -7,3 +7,5 @@ mod sources;
 
 mod models;
 
+mod store;
+

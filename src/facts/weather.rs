@@ -65,11 +65,12 @@ impl Column {
 
 impl FromIterator<Option<f64>> for Column {
     fn from_iter<I: IntoIterator<Item = Option<f64>>>(values: I) -> Self {
-        let mut column = Column::default();
-        for value in values {
-            column.push(value);
-        }
-        column
+        let values = values.into_iter();
+        Column(
+            values
+                .map(|value| value.map_or(f32::NAN, |value| value as f32))
+                .collect(),
+        )
     }
 }
 

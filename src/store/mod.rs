@@ -1,0 +1,20 @@
+//! WHAT IS KEPT between runs, in two SQLite files.
+//!
+//! * [`weather`]: what was seen and forecast, by source. It can be fetched
+//!   again, so a damaged file is set aside and a new one begun.
+//! * [`journal`] and [`outbox`]: what the keeper saw and did, and what was
+//!   said. It cannot be had again: it is only ever added to, and a damaged
+//!   file is copied, told and never replaced on its own.
+//!
+//! No clock is read here: every instant comes from the caller.
+
+mod error;
+mod file;
+mod journal_id;
+mod packing;
+pub mod weather;
+mod weather_read;
+
+pub use error::StoreError;
+pub use journal_id::EntryId;
+pub use weather_read::{Coverage, ForecastSummary, Said, SourceSummary};
