@@ -35,6 +35,8 @@ pub mod config;
 
 pub mod sources;
 
+pub mod channels;
+
 pub mod service;
 
 pub mod cli;
