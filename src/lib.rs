@@ -35,11 +35,10 @@ pub mod config;
 
 pub mod sources;
 
+pub mod store;
+
 pub mod channels;
 
 pub mod service;
 
 pub mod cli;
-
-pub mod store;
-

@@ -1,5 +1,6 @@
 //! The commands.
 
+mod import;
 mod json;
 mod print;
 mod show;
@@ -24,6 +25,7 @@ Examples:
   budtide calendar                 my year, one line a task
   budtide today                    what is due, for which trees, and why
   budtide why prune-pome-apple-2027
+  budtide import station.csv --set unit.temperature=F
   budtide calendar --as-of 2026-03-01 --json
 
 Exit codes:
@@ -71,6 +73,8 @@ enum Command {
     },
     #[command(flatten)]
     Show(Show),
+    /// Bring in a weather file: days or hours as CSV, packed by gzip or not
+    Import(import::Import),
     /// Check place.toml, register.toml and your own knowledge files
     Check,
 }
@@ -157,6 +161,7 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
                 gather::facts(&folders, today).map_err(|error| error.to_string())
             })
         }
+        Command::Import(import) => import::run(import, common),
         Command::Check => check(common),
     }
 }

@@ -6,6 +6,8 @@ use crate::config::{self, Settings};
 use crate::facts::Facts;
 use crate::facts::weather::{DailyRecord, Day, Forecast, HourlyRecord, Weather};
 use crate::sources::csv_file::{self, Options};
+use crate::store::StoreError;
+use crate::store::weather::{self, WeatherStore};
 use chrono::{Days, NaiveDate};
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -44,6 +46,12 @@ impl fmt::Display for GatherError {
 
 impl std::error::Error for GatherError {}
 
+impl From<StoreError> for GatherError {
+    fn from(error: StoreError) -> Self {
+        GatherError::Weather(error.to_string())
+    }
+}
+
 /// Where the user's files and what is kept between runs lie.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Folders {
@@ -59,7 +67,7 @@ pub struct Folders {
 /// Faults of the files, or weather that cannot be read.
 pub fn facts(folders: &Folders, today: NaiveDate) -> Result<Facts, GatherError> {
     let settings = config::load(&folders.config).map_err(GatherError::Faults)?;
-    let weather = kept_weather(&folders.data)?.as_of(today);
+    let weather = kept_weather(&folders.data, today)?.as_of(today);
     Ok(joined(settings, weather, today))
 }
 
@@ -75,9 +83,14 @@ pub fn joined(settings: Settings, weather: Weather, today: NaiveDate) -> Facts {
     }
 }
 
-/// The weather that was imported before; none is no error.
-fn kept_weather(_data: &Path) -> Result<Weather, GatherError> {
-    Ok(Weather::default())
+/// The weather that was kept before; none is no error, and no file is begun.
+fn kept_weather(data: &Path, today: NaiveDate) -> Result<Weather, GatherError> {
+    let file = data.join(weather::FILE);
+    if !file.is_file() {
+        return Ok(Weather::default());
+    }
+    let store = WeatherStore::open(&file)?;
+    Ok(store.load(today, &[])?)
 }
 
 /// The demo's facts on a day: its weather up to it seen, the week that
