@@ -17,7 +17,7 @@ fn tenths(range: std::ops::Range<i32>) -> impl Strategy<Value = Option<f64>> {
 
 fn days() -> impl Strategy<Value = Vec<Day>> {
     let day = (1u64..4, tenths(-400..100), tenths(100..500), tenths(0..800));
-    (0i64..60_000, proptest::collection::vec(day, 1..60)).prop_map(|(first, rows)| {
+    (0i64..60_000, proptest::collection::vec(day, 1..40)).prop_map(|(first, rows)| {
         let mut date = NaiveDate::from_ymd_opt(1900, 1, 1).unwrap() + TimeDelta::days(first);
         rows.into_iter()
             .map(|(step, low_c, high_c, rain_mm)| {
@@ -42,7 +42,7 @@ fn hours() -> impl Strategy<Value = Vec<Hour>> {
         tenths(0..300),
         tenths(0..400),
     );
-    (0i64..500_000, proptest::collection::vec(hour, 1..200)).prop_map(|(first, rows)| {
+    (0i64..500_000, proptest::collection::vec(hour, 1..60)).prop_map(|(first, rows)| {
         let zero = NaiveDate::from_ymd_opt(1975, 1, 1)
             .unwrap()
             .and_hms_opt(0, 0, 0);
