@@ -7,5 +7,6 @@ mod sources;
 
 mod models;
 
-mod store;
+mod properties;
 
+mod store;
