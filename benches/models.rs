@@ -33,12 +33,14 @@ fn made_weather() -> (DailyRecord, HourlyRecord) {
         let high = low + 11.0 + 6.0 * noise();
         daily.push(Some(low), Some(high), Some((20.0 * noise() - 5.0).max(0.0)));
     }
-    let mut hourly =
-        HourlyRecord::unknown(first.and_hms_opt(0, 0, 0).unwrap_or_default(), HOURS);
+    let mut hourly = HourlyRecord::unknown(first.and_hms_opt(0, 0, 0).unwrap_or_default(), HOURS);
     hourly.temperature_c = hourly_curve::hours_of_record(&daily, 39.0);
     for hour in 0..HOURS {
-        let humid = 72.0 + 15.0 * (hour as f64 / 24.0 * std::f64::consts::TAU).cos() + 30.0 * noise();
-        hourly.humidity_pct.set(hour, Some(humid.clamp(15.0, 100.0)));
+        let humid =
+            72.0 + 15.0 * (hour as f64 / 24.0 * std::f64::consts::TAU).cos() + 30.0 * noise();
+        hourly
+            .humidity_pct
+            .set(hour, Some(humid.clamp(15.0, 100.0)));
         let rain = if noise() > 0.45 { 1.0 } else { 0.0 };
         hourly.rain_mm.set(hour, Some(rain));
     }
@@ -139,7 +141,10 @@ fn main() {
     for (name, ms) in &rows {
         println!("{ms:9.2} ms  {:6.2}  {name}", ms / unit);
     }
-    println!("{together:9.2} ms  {:6.2}  these four together", together / unit);
+    println!(
+        "{together:9.2} ms  {:6.2}  these four together",
+        together / unit
+    );
     for (name, ms) in &further {
         println!("{ms:9.2} ms  {:6.2}  {name}", ms / unit);
     }

@@ -59,7 +59,10 @@ fn daily(days: &[(Option<f64>, Option<f64>, Option<f64>)]) -> DailyRecord {
     record
 }
 
-fn hourly(hours: &[(Option<f64>, Option<f64>, Option<f64>, Option<f64>)]) -> HourlyRecord {
+/// Temperature, humidity, dew point, rain.
+type AnyHour = (Option<f64>, Option<f64>, Option<f64>, Option<f64>);
+
+fn hourly(hours: &[AnyHour]) -> HourlyRecord {
     let start = first().and_hms_opt(0, 0, 0).unwrap();
     let mut record = HourlyRecord::unknown(start, hours.len());
     for (at, (temperature_c, humidity_pct, dew_point_c, rain_mm)) in hours.iter().enumerate() {
