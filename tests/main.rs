@@ -7,4 +7,6 @@ mod sources;
 
 mod models;
 
+mod properties;
+
 mod store;

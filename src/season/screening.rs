@@ -133,22 +133,28 @@ pub fn screen(record: &DailyRecord) -> Screened {
     } else {
         drop_out_of_limits(&mut screened, &mut findings);
     }
-    for index in 0..screened.len() {
-        if let (Some(low), Some(high)) = (screened.low_c.get(index), screened.high_c.get(index))
-            && low > high
-        {
-            screened.low_c.set(index, Some(high));
-            screened.high_c.set(index, Some(low));
-            findings.push(Finding::Swapped {
-                date: screened.date(index),
-            });
-        }
-    }
+    swap(&mut screened, &mut findings);
     fill(&mut screened, Extreme::Low, &mut findings);
     fill(&mut screened, Extreme::High, &mut findings);
+    // A filled value may lie beyond the known one beside it.
+    swap(&mut screened, &mut findings);
     Screened {
         record: screened,
         findings,
+    }
+}
+
+fn swap(record: &mut DailyRecord, findings: &mut Vec<Finding>) {
+    for index in 0..record.len() {
+        if let (Some(low), Some(high)) = (record.low_c.get(index), record.high_c.get(index))
+            && low > high
+        {
+            record.low_c.set(index, Some(high));
+            record.high_c.set(index, Some(low));
+            findings.push(Finding::Swapped {
+                date: record.date(index),
+            });
+        }
     }
 }
 

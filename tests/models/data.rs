@@ -45,15 +45,19 @@ fn table(path: &Path) -> Vec<Row> {
     rows
 }
 
-/// All rows of a table in `fixtures/check_values/`, plain or packed.
+/// All rows of a table in `fixtures/check_values/`, plain or packed, or of one
+/// beside that folder.
 pub fn check_values(name: &str) -> Vec<Row> {
-    let folder = fixtures().join("check_values");
-    let plain = folder.join(format!("{name}.csv"));
-    if plain.exists() {
-        table(&plain)
-    } else {
-        table(&folder.join(format!("{name}.csv.gz")))
-    }
+    let places = [
+        format!("check_values/{name}.csv"),
+        format!("check_values/{name}.csv.gz"),
+        format!("{name}.csv"),
+    ];
+    let found = places
+        .iter()
+        .map(|place| fixtures().join(place))
+        .find(|path| path.exists());
+    table(&found.unwrap_or_else(|| panic!("no table {name}")))
 }
 
 /// A cell as text.
