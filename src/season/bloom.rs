@@ -25,8 +25,10 @@ const MOST_SQUARE: f64 = 225.0;
 const SURE_DAYS: f64 = 5.0;
 /// Spread about a usual date otherwise, days.
 const UNSURE_DAYS: f64 = 8.0;
-/// Own observations from which on all families speak.
-const FAMILIES_FROM: usize = 5;
+/// Years over which the weight of a past residual falls to 1/e.
+const DRIFT_YEARS: f64 = 5.0;
+/// Residuals, at full weight, that the belief in no drift is worth.
+const DRIFT_WORTH: f64 = 2.0;
 /// Share of a sister cultivar's log likelihood.
 const SISTER_SHARE: f64 = 0.5;
 /// An observation further than this from the fit is told, days.
@@ -138,6 +140,8 @@ pub struct Fit {
     pub weights: Vec<f64>,
     /// Spread of dates about the weighted rules, days.
     pub scale_days: f64,
+    /// Year and days by which the fit is later than what was seen.
+    pub residuals: Vec<(i32, f64)>,
     /// What it rests on.
     pub basis: FitBasis,
 }
@@ -177,6 +181,7 @@ impl Fit {
         let mut fit = Fit {
             weights: vec![0.0; candidates.len()],
             scale_days: FIRST_SCALE_DAYS,
+            residuals: Vec::new(),
             basis: FitBasis {
                 own: own.len(),
                 sisters: sisters.len(),
@@ -188,64 +193,78 @@ impl Fit {
         if springs.is_empty() {
             return fit;
         }
-        for (rules, share) in candidates.rules().iter().zip(family_shares(own.len())) {
-            if share > 0.0 {
-                let weights = weigh(rules, &springs, usual, &own, &sisters);
-                let slots = fit.weights.iter_mut().skip(rules.first);
-                for (slot, weight) in slots.zip(weights) {
-                    *slot = share * weight;
-                }
+        let share = 1.0 / FAMILIES as f64;
+        for rules in candidates.rules() {
+            let weights = weigh(rules, &springs, usual, &own, &sisters);
+            let slots = fit.weights.iter_mut().skip(rules.first);
+            for (slot, weight) in slots.zip(weights) {
+                *slot = share * weight;
             }
         }
-        let errors = fit.errors(candidates, &springs, &own);
-        let squares: f64 = errors.iter().map(|(_, _, square)| square).sum();
-        fit.scale_days = residual_scale(squares, own.len());
-        for (year, late, _) in errors {
+        fit.residuals = fit.errors(candidates, &springs, &own);
+        let squares = |(_, late): &(i32, f64)| (late * late).min(MOST_SQUARE);
+        fit.scale_days = residual_scale(fit.residuals.iter().map(squares).sum(), own.len());
+        for &(year, late) in &fit.residuals {
             if late.abs() > ODD_DAYS {
                 fit.basis.caveats.push(FitCaveat::OddObservation {
                     year,
-                    late_days: late,
+                    late_days: -late,
                 });
             }
         }
         fit
     }
 
-    /// Year, mean lateness of the observation, and weighted mean of the
-    /// squared error, capped, per observation.
+    /// Days by which the fit's date is later than each observation.
     fn errors(
         &self,
         candidates: &Candidates,
         springs: &[&Spring],
         own: &[Observation],
-    ) -> Vec<(i32, f64, f64)> {
+    ) -> Vec<(i32, f64)> {
         own.iter()
             .filter_map(|seen| {
                 let spring = springs.iter().find(|spring| spring.year == seen.year)?;
-                let (mut late, mut square) = (0.0, 0.0);
+                let mut late = 0.0;
                 for rules in candidates.rules() {
                     let shift = place_shift(rules, seen.share);
-                    for inner in 0..rules.len() {
-                        let weight = self.weights.get(rules.first + inner).copied()?;
+                    let weights = self.weights.iter().skip(rules.first).take(rules.len());
+                    for (inner, &weight) in weights.enumerate() {
                         if weight > 1e-7 {
-                            let error = date_at(rules, spring, inner, shift) - seen.instant;
-                            late -= weight * error;
-                            square += weight * (error * error).min(MOST_SQUARE);
+                            late += weight * (date_at(rules, spring, inner, shift) - seen.instant);
                         }
                     }
                 }
-                Some((seen.year, late, square))
+                Some((seen.year, late))
             })
             .collect()
     }
 
-    /// The weighted mean date of full bloom in a spring of the record.
+    /// Days by which the rules run late in the years about `year`: residuals
+    /// weighted by `exp(-|years apart| / 5)`, drawn to nothing by two more.
+    ///
+    /// Trees grow old or are replaced, thermometers and observers change,
+    /// springs warm; what the rules have missed lately they will miss again.
+    pub fn drift(&self, year: i32) -> f64 {
+        let (mut sum, mut weights) = (0.0, DRIFT_WORTH);
+        for (past, late) in &self.residuals {
+            let weight = (-f64::from((year - past).abs()) / DRIFT_YEARS).exp();
+            sum += weight * late.clamp(-ODD_DAYS, ODD_DAYS);
+            weights += weight;
+        }
+        sum / weights
+    }
+
+    /// The date of full bloom in a spring of the record: the weighted mean of
+    /// the candidates' dates, less the drift.
     pub fn date(&self, spring: &Spring) -> f64 {
-        self.weights
+        let mean: f64 = self
+            .weights
             .iter()
             .zip(&spring.dates)
             .map(|(weight, &date)| weight * f64::from(date))
-            .sum()
+            .sum();
+        mean - self.drift(spring.year)
     }
 
     /// Rules drawn from the weights; see [`systematic_draw`].
@@ -254,15 +273,6 @@ impl Fit {
             .into_iter()
             .filter_map(|index| candidates.rule(index))
             .collect()
-    }
-}
-
-/// How much each family counts, in the order of the table.
-fn family_shares(own: usize) -> [f64; FAMILIES] {
-    if own < FAMILIES_FROM {
-        [1.0, 0.0, 0.0]
-    } else {
-        [1.0 / 3.0; FAMILIES]
     }
 }
 

@@ -258,18 +258,17 @@ pub struct Rule {
 
 impl Candidates {
     /// Works out the dates of all candidates in every season of a record
-    /// ([`bridged`]) whose first five months are known. `portions` are those
-    /// gained on each of its days ([`daily_portions`]); the latitude tells
+    /// ([`bridged`]) whose first five months are known. The latitude tells
     /// the side of the equator.
-    pub fn new(record: &DailyRecord, portions: &[f64], latitude_deg: f64) -> Self {
+    pub fn new(record: &DailyRecord, chill: &DailyChill, latitude_deg: f64) -> Self {
         let southern = latitude_deg < 0.0;
-        let rules = families();
+        let rules = families(chill.of_a_winter(southern));
         let len = rules.iter().map(Rules::len).sum();
         let springs = record
             .years()
             .filter_map(|year| {
                 let season = SeasonYear { year, southern };
-                let days = SeasonDays::of(record, portions, season)?;
+                let days = SeasonDays::of(record, chill, season)?;
                 days.complete().then(|| Spring {
                     year,
                     dates: dates_of(&rules, &days),
@@ -326,38 +325,38 @@ impl Candidates {
     }
 }
 
-/// The rules of all families with their common weak prior.
+/// The rules of all families with their common weak prior, for a place whose
+/// winters bring `chill` portions by the season's day 90.
 ///
-/// Degree days as in the design: start about 9 February give or take 15 days,
-/// base 3 ± 2 °C, need 300 within a factor of 1.65; confirmed on 70 series
-/// of Korea, Japan and the eastern USA.
-fn families() -> Vec<Rules> {
+/// Degree days: start about 9 February give or take 15 days, base 3 ± 2 °C,
+/// need 300 within a factor of 1.65; confirmed on 70 series of Korea, Japan
+/// and the eastern USA. The other two priors are as wide as the spread of
+/// what 108 open series ask for; doubling or halving their widths moves no
+/// score by more than a tenth of a day.
+fn families(chill: f64) -> Vec<Rules> {
     let normal = |x: f64, mean: f64, spread: f64| -0.5 * ((x - mean) / spread).powi(2);
     let mut families = Vec::new();
     let mut first = 0;
-    let mut add =
-        |family, least_need, step, needs, tracks: Vec<(Track, f64)>, spread: Option<f64>| {
-            let mut ln_prior = Vec::with_capacity(tracks.len() * needs);
-            for (_, track_prior) in &tracks {
-                for place in 0..needs {
-                    let ln_need = f64::ln(least_need) + step * place as f64;
-                    let need_prior =
-                        spread.map_or(0.0, |spread| normal(ln_need, f64::ln(300.0), spread));
-                    ln_prior.push(track_prior + need_prior);
-                }
+    let mut add = |family, ladder: Ladder, tracks: Vec<(Track, f64)>| {
+        let mut ln_prior = Vec::with_capacity(tracks.len() * ladder.needs);
+        for (_, track_prior) in &tracks {
+            for place in 0..ladder.needs {
+                let ln_need = ladder.least_need.ln() + LADDER_STEP * place as f64;
+                ln_prior.push(track_prior + normal(ln_need, ladder.usual.ln(), ladder.spread));
             }
-            let rules = Rules {
-                family,
-                tracks: tracks.into_iter().map(|(track, _)| track).collect(),
-                least_need,
-                step,
-                needs,
-                ln_prior,
-                first,
-            };
-            first += rules.len();
-            families.push(rules);
+        }
+        let rules = Rules {
+            family,
+            tracks: tracks.into_iter().map(|(track, _)| track).collect(),
+            least_need: ladder.least_need,
+            step: LADDER_STEP,
+            needs: ladder.needs,
+            ln_prior,
+            first,
         };
+        first += rules.len();
+        families.push(rules);
+    };
     let mut degree_days = Vec::new();
     for start in (0..=90).step_by(5) {
         for base in -2..=8 {
@@ -367,32 +366,66 @@ fn families() -> Vec<Rules> {
             degree_days.push((Track { heat, start }, prior));
         }
     }
-    add(Family::DegreeDays, 40.0, 0.04, 81, degree_days, Some(0.5));
+    let ladder = Ladder {
+        least_need: 40.0,
+        needs: 65,
+        usual: 300.0,
+        spread: 0.5,
+    };
+    add(Family::DegreeDays, ladder, degree_days);
     let mut exponential = Vec::new();
-    for start in (-30..=90).step_by(5) {
+    for start in (-30..=90).step_by(10) {
         for rate in [0.04, 0.06, 0.08, 0.10, 0.12, 0.14, 0.17, 0.20] {
-            let prior = normal(f64::from(start) + 1.0, 40.0, 20.0);
+            let prior = normal(f64::from(start) + 1.0, 25.0, 18.0) + normal(rate, 0.125, 0.03);
             let heat = Heat::Exponential { rate };
             exponential.push((Track { heat, start }, prior));
         }
     }
-    add(Family::Exponential, 20.0, 0.05, 80, exponential, None);
+    let ladder = Ladder {
+        least_need: 20.0,
+        needs: 80,
+        usual: 314.0,
+        spread: 0.4,
+    };
+    add(Family::Exponential, ladder, exponential);
     let mut chilled = Vec::new();
-    for portions in (20..=116).step_by(12) {
+    for tenths in 3..=10 {
+        let share = 0.1 * f64::from(tenths);
         for sharpness in [0.05, 0.15, 0.5, 1.5] {
             for base in [-2, 0, 2, 4, 6] {
+                let base_c = f64::from(base);
                 let heat = Heat::ChillWeighted {
-                    base_c: f64::from(base),
-                    portions: f64::from(portions),
+                    base_c,
+                    portions: share * chill,
                     sharpness,
                 };
                 let start = 1 - DAYS_BEFORE as i32;
-                chilled.push((Track { heat, start }, 0.0));
+                let prior = normal(share, 0.66, 0.12)
+                    + normal(f64::ln(sharpness), -1.1, 1.0)
+                    + normal(base_c, 3.7, 1.5);
+                chilled.push((Track { heat, start }, prior));
             }
         }
     }
-    add(Family::ChillWeighted, 15.0, 0.05, 80, chilled, None);
+    let ladder = Ladder {
+        least_need: 15.0,
+        needs: 80,
+        usual: 270.0,
+        spread: 0.4,
+    };
+    add(Family::ChillWeighted, ladder, chilled);
     families
+}
+
+/// Logarithmic step between the needs of a ladder.
+const LADDER_STEP: f64 = 0.05;
+
+/// The needs of a family and their prior.
+struct Ladder {
+    least_need: f64,
+    needs: usize,
+    usual: f64,
+    spread: f64,
 }
 
 /// The days of one season: extremes and the chill received by each morning.
@@ -408,8 +441,7 @@ pub struct SeasonDays {
 
 impl SeasonDays {
     /// Cuts a season out of a record; `None` where they do not meet.
-    /// `portions` are those gained on each day of the record.
-    pub fn of(record: &DailyRecord, portions: &[f64], season: SeasonYear) -> Option<Self> {
+    pub fn of(record: &DailyRecord, chill: &DailyChill, season: SeasonYear) -> Option<Self> {
         let first = season
             .start()
             .checked_sub_days(Days::new(DAYS_BEFORE as u64))?;
@@ -433,10 +465,7 @@ impl SeasonDays {
             days.low_c.push(low);
             days.high_c.push(high);
             days.portions.push(sum);
-            sum += index
-                .and_then(|index| portions.get(index))
-                .copied()
-                .unwrap_or(0.0);
+            sum += chill.on(index, first + TimeDelta::days(day));
         }
         known.then_some(days)
     }
@@ -577,19 +606,66 @@ pub fn bridged(record: &DailyRecord) -> DailyRecord {
     filled
 }
 
-/// Chill portions gained on each day of a record, by the dynamic model on the
-/// hourly curve. Unknown days gain nothing.
-pub fn daily_portions(record: &DailyRecord, latitude_deg: f64) -> Vec<f64> {
-    let mut model = DynamicModel::default();
-    let mut gained = Vec::with_capacity(record.len());
-    each_day(record, latitude_deg, |hours| {
-        let before = model.portions();
-        if let Some(hours) = hours {
-            for &hour in hours {
-                model.step_at(&HourAt::new(hour));
-            }
-        }
-        gained.push(model.portions() - before);
-    });
-    gained
+/// Chill portions gained on each day, by the dynamic model on the hourly
+/// curve; where the record is silent, what its other years gained on that
+/// day of the year.
+#[derive(Clone, Debug)]
+pub struct DailyChill {
+    gained: Vec<Option<f32>>,
+    usual: Vec<f64>,
+}
+
+impl DailyChill {
+    /// Works through a record at a latitude, degrees north.
+    pub fn new(record: &DailyRecord, latitude_deg: f64) -> Self {
+        let mut model = DynamicModel::default();
+        let mut gained = Vec::with_capacity(record.len());
+        let mut sums = vec![(0.0, 0.0f64); 366];
+        let mut date = record.first();
+        each_day(record, latitude_deg, |hours| {
+            gained.push(hours.map(|hours| {
+                let before = model.portions();
+                for &hour in hours {
+                    model.step_at(&HourAt::new(hour));
+                }
+                let gain = model.portions() - before;
+                if let Some(slot) = sums.get_mut(date.ordinal0() as usize) {
+                    *slot = (slot.0 + gain, slot.1 + 1.0);
+                }
+                gain as f32
+            }));
+            date = date.succ_opt().unwrap_or(date);
+        });
+        let usual = sums
+            .iter()
+            .map(|(sum, days)| if *days > 0.0 { sum / days } else { 0.0 })
+            .collect();
+        DailyChill { gained, usual }
+    }
+
+    /// Portions gained on a day that is `index` in the record, if it is.
+    fn on(&self, index: Option<usize>, date: NaiveDate) -> f64 {
+        index
+            .and_then(|index| self.gained.get(index).copied().flatten())
+            .map_or_else(
+                || {
+                    let day = date.ordinal0() as usize;
+                    self.usual.get(day).copied().unwrap_or(0.0)
+                },
+                f64::from,
+            )
+    }
+
+    /// Portions of a usual winter, from the season's first day to its day 90;
+    /// 100 where nothing is known.
+    fn of_a_winter(&self, southern: bool) -> f64 {
+        let season = SeasonYear {
+            year: 2001,
+            southern,
+        };
+        let sum: f64 = (-(DAYS_BEFORE as i64)..90)
+            .map(|day| self.on(None, season.date(day as f64)))
+            .sum();
+        if sum > 1.0 { sum } else { 100.0 }
+    }
 }

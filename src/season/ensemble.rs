@@ -8,7 +8,7 @@
 
 use super::bloom::{Fit, Years};
 use super::candidates::{
-    Candidates, DAYS_BEFORE, Rule, SPAN, SeasonDays, SeasonYear, bridged, crossing, daily_portions,
+    Candidates, DAYS_BEFORE, DailyChill, Rule, SPAN, SeasonDays, SeasonYear, bridged, crossing,
 };
 use crate::facts::weather::{DailyRecord, Forecast};
 use chrono::{Datelike, NaiveDate};
@@ -39,8 +39,8 @@ pub struct Climate {
     pub latitude_deg: f64,
     /// The screened record, short gaps bridged.
     record: DailyRecord,
-    /// Chill portions gained on each day of the record.
-    portions: Vec<f64>,
+    /// Chill gained on each day.
+    chill: DailyChill,
     /// Usual low and high by day of the year, °C; 366 of them.
     normals: Vec<(f64, f64)>,
     /// The table of candidate dates.
@@ -56,13 +56,13 @@ impl Climate {
             45.0
         };
         let record = bridged(record);
-        let portions = daily_portions(&record, latitude_deg);
+        let chill = DailyChill::new(&record, latitude_deg);
         Climate {
             latitude_deg,
             normals: normals(&record),
-            candidates: Candidates::new(&record, &portions, latitude_deg),
+            candidates: Candidates::new(&record, &chill, latitude_deg),
             record,
-            portions,
+            chill,
         }
     }
 
@@ -83,7 +83,7 @@ impl Climate {
 
     fn season(&self, year: i32) -> Option<SeasonDays> {
         let season = SeasonYear::at(year, self.latitude_deg);
-        SeasonDays::of(&self.record, &self.portions, season)
+        SeasonDays::of(&self.record, &self.chill, season)
     }
 }
 
@@ -286,9 +286,11 @@ impl Outlook {
     /// The distribution of full bloom for a fit.
     pub fn full_bloom(&self, climate: &Climate, fit: &Fit) -> Mixture {
         let runs = self.run(fit.draw(&climate.candidates, DRAWN));
-        runs.mixture(fit.scale_days * self.widening(), |rule, running| {
+        let scale = fit.scale_days * self.widening();
+        runs.mixture(scale, |rule, running| {
             crossing(running, rule.track.start, rule.need)
         })
+        .later(-fit.drift(self.season.year), 0.0)
     }
 
     /// Factor on the residual scale for want of members: `sqrt(1 + 10/M)`

@@ -271,6 +271,7 @@ pub fn season_of(
         Source::Weather {
             runs: outlook.run(rules),
             scale_days: fit.scale_days * outlook.widening(),
+            drift_days: fit.drift(season.year),
         }
     } else {
         if fit.basis.usual.is_none() {
@@ -335,6 +336,7 @@ enum Source {
     Weather {
         runs: super::ensemble::Runs,
         scale_days: f64,
+        drift_days: f64,
     },
     Usual(Mixture),
 }
@@ -387,10 +389,16 @@ impl Source {
 
     fn by_heat(&self, share: f64, from: Option<(&Anchor, f64)>) -> Mixture {
         match self {
-            Source::Weather { runs, scale_days } => match from {
-                None => runs.mixture(*scale_days, |rule, running| {
-                    crossing(running, rule.track.start, rule.need * share)
-                }),
+            Source::Weather {
+                runs,
+                scale_days,
+                drift_days,
+            } => match from {
+                None => runs
+                    .mixture(*scale_days, |rule, running| {
+                        crossing(running, rule.track.start, rule.need * share)
+                    })
+                    .later(-drift_days, 0.0),
                 Some((anchor, passed)) => {
                     let left = (share - passed).max(0.0);
                     let mixture = runs.mixture(1.0, |rule, running| {
