@@ -33,17 +33,21 @@ impl Layout {
     /// that an empty file in that place is always a damaged one.
     pub fn open(&self, path: &Path) -> Result<Connection, StoreError> {
         let doing = format!("opening the {}", self.name);
-        if !path
+        let there = path
             .try_exists()
-            .map_err(|e| StoreError::io(&e, path, &doing))?
-        {
+            .map_err(|e| StoreError::io(&e, path, &doing))?;
+        if !there {
             self.make(path)?;
         }
-        let mut connection = connect(path).map_err(|e| StoreError::sql(e, path, &doing))?;
-        self.check(&connection, path, &doing)?;
+        self.open_existing(path, &doing)
+    }
+
+    fn open_existing(&self, path: &Path, doing: &str) -> Result<Connection, StoreError> {
+        let mut connection = connect(path).map_err(|e| StoreError::sql(e, path, doing))?;
+        self.check(&connection, path, doing)?;
         self.bring_up_to_date(&mut connection, path)?;
         self.settle(&connection)
-            .map_err(|e| StoreError::sql(e, path, &doing))?;
+            .map_err(|e| StoreError::sql(e, path, doing))?;
         Ok(connection)
     }
 
@@ -53,19 +57,37 @@ impl Layout {
         if let Some(folder) = path.parent() {
             make_folder(folder).map_err(failed)?;
         }
+        let _alone = alone_in_folder(path);
+        if path.exists() {
+            return Ok(());
+        }
         // A log without its file would be played into the new one.
         move_companions(path, &free_name(path, "left-over")).map_err(failed)?;
         let draft = beside(path, &format!("new-{}", std::process::id()));
-        remove_with_companions(&draft).map_err(failed)?;
-        create_private(&draft).map_err(failed)?;
-        let made = self.fill(&draft, &doing);
+        let made = self.make_at(&draft, &doing);
         let moved = made.and_then(|()| move_into_place(&draft, path).map_err(failed));
         let swept = remove_with_companions(&draft);
         moved?;
         swept.map_err(failed)
     }
 
-    fn fill(&self, draft: &Path, doing: &str) -> Result<(), StoreError> {
+    /// Moves a damaged file out of the way and says where it is now; `None`
+    /// when another process has mended it meanwhile.
+    pub fn set_aside_damaged(&self, path: &Path) -> Result<Option<PathBuf>, StoreError> {
+        let doing = format!("setting the damaged {} aside", self.name);
+        let _alone = alone_in_folder(path);
+        match self.open_existing(path, &doing) {
+            Err(error) if error.is_damage() => set_aside(path, &doing).map(Some),
+            Err(StoreError::NoAccess { .. }) if !path.exists() => Ok(None),
+            other => other.map(|_| None),
+        }
+    }
+
+    /// Makes a complete new file in a place where nothing counts.
+    pub fn make_at(&self, draft: &Path, doing: &str) -> Result<(), StoreError> {
+        let failed = |e: io::Error| StoreError::io(&e, draft, doing);
+        remove_with_companions(draft).map_err(failed)?;
+        create_private(draft).map_err(failed)?;
         let mut connection = connect(draft).map_err(|e| StoreError::sql(e, draft, doing))?;
         self.bring_up_to_date(&mut connection, draft)?;
         self.settle(&connection)
@@ -158,6 +180,18 @@ pub(super) fn beside(path: &Path, suffix: &str) -> PathBuf {
     name.push(".");
     name.push(suffix);
     PathBuf::from(name)
+}
+
+/// Keeps other processes from making or moving files in the same folder as
+/// long as it is held; nothing where the system has no such lock.
+fn alone_in_folder(path: &Path) -> Option<fs::File> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let folder = fs::File::open(folder).ok()?;
+    folder.lock().ok()?;
+    Some(folder)
 }
 
 /// Moves a file that cannot be read out of the way and says where it is now.

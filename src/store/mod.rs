@@ -8,10 +8,14 @@
 //!
 //! No clock is read here: every instant comes from the caller.
 
+mod entry_fields;
 mod error;
 mod file;
+pub mod journal;
 mod journal_id;
+pub mod outbox;
 mod packing;
+pub mod salvage;
 pub mod weather;
 mod weather_read;
 

@@ -20,6 +20,7 @@ use chrono::{DateTime, Datelike, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// The usual name of the file.
 pub const FILE: &str = "weather.sqlite";
@@ -105,8 +106,8 @@ impl WeatherStore {
     pub fn open(path: &Path) -> Result<Self, StoreError> {
         let (connection, set_aside) = match LAYOUT.open(path) {
             Err(error) if error.is_damage() => {
-                let aside = file::set_aside(path, "setting the damaged weather file aside")?;
-                (LAYOUT.open(path)?, Some(aside))
+                let aside = LAYOUT.set_aside_damaged(path)?;
+                (LAYOUT.open(path)?, aside)
             }
             other => (other?, None),
         };
@@ -121,6 +122,16 @@ impl WeatherStore {
     /// be fetched again.
     pub fn set_aside(&self) -> Option<&Path> {
         self.set_aside.as_deref()
+    }
+
+    /// How long a step waits for another process; five seconds unless said.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn set_patience(&self, patience: Duration) -> Result<(), StoreError> {
+        self.connection
+            .busy_timeout(patience)
+            .map_err(|e| StoreError::sql(e, &self.path, "setting the patience"))
     }
 
     /// Sets the file aside and begins a new one: for damage that shows only
