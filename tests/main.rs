@@ -1,4 +1,5 @@
 //! One test binary: the rooms of `tests/` in the order of `DEVELOPERS.md`.
 
+mod channels;
 mod house;
 mod knowledge;
