@@ -1,5 +1,6 @@
 //! One test binary: the rooms of `tests/` in the order of `DEVELOPERS.md`.
 
+mod channels;
 mod house;
 mod knowledge;
 

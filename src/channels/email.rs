@@ -103,7 +103,7 @@ impl Email {
         let read = |address: &String| {
             address
                 .parse::<Mailbox>()
-                .map_err(|error| told(format!("\"{}\" is no address ({error})", one_line(address))))
+                .map_err(|_| told(format!("\"{}\" is no address", one_line(address))))
         };
         let from = read(&config.from)?;
         let to = config.to.iter().map(read).collect::<Result<Vec<_>, _>>()?;

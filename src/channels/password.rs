@@ -182,11 +182,13 @@ async fn command(words: &[String], limit: Duration) -> Result<Secret, String> {
     )
 }
 
-/// What a pipe gives, up to the limit; a broken one counts as ended.
+/// What a pipe gives; of more than the limit the rest is thrown away. A broken
+/// pipe counts as ended.
 async fn all_of(pipe: Option<impl AsyncRead + Unpin>) -> Vec<u8> {
     let mut bytes = Vec::new();
-    if let Some(pipe) = pipe {
-        let _ = pipe.take(MOST_BYTES).read_to_end(&mut bytes).await;
+    if let Some(mut pipe) = pipe {
+        let _ = (&mut pipe).take(MOST_BYTES).read_to_end(&mut bytes).await;
+        let _ = tokio::io::copy(&mut pipe, &mut tokio::io::sink()).await;
     }
     bytes
 }

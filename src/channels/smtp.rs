@@ -124,8 +124,12 @@ pub(super) fn explain(step: Step, server: &str, user: &str, error: &Error) -> Fa
         return broken(step, "the server closed the connection");
     }
     if error.is_response() {
+        // The reader of replies says "error NAME at: TEXT".
+        let said = text
+            .split_once(" at: ")
+            .map_or(text.as_str(), |(_, said)| said);
         return Fault::told(format!(
-            "what answers there does not speak as a mail server does ({text})"
+            "what answers there does not speak as a mail server does ({said})"
         ));
     }
     Fault::later(format!("{} failed ({text})", step.words()))
@@ -204,7 +208,7 @@ fn explain_certificate(server: &str, fault: &CertificateError) -> String {
         }
         CertificateError::NotValidForNameContext { presented, .. } => format!(
             "the certificate is not for the name {server} but for {}: check the server's name",
-            quoted(&presented.join(", "))
+            quoted(&names(presented))
         ),
         CertificateError::Expired | CertificateError::ExpiredContext { .. } => {
             format!("the certificate of {server} has expired, or this machine's clock is wrong")
@@ -217,4 +221,14 @@ fn explain_certificate(server: &str, fault: &CertificateError) -> String {
             quoted(&other.to_string())
         ),
     }
+}
+
+/// The names in a certificate, out of the form that rustls gives them:
+/// `DnsName("mail.example.net")`.
+fn names(presented: &[String]) -> String {
+    let bare: Vec<&str> = presented
+        .iter()
+        .map(|name| name.split('"').nth(1).unwrap_or(name))
+        .collect();
+    bare.join(", ")
 }
