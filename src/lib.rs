@@ -42,4 +42,3 @@ pub mod service;
 pub mod cli;
 
 pub mod store;
-

@@ -8,4 +8,3 @@ mod sources;
 mod models;
 
 mod store;
-
