@@ -42,3 +42,4 @@ pub mod channels;
 pub mod service;
 
 pub mod cli;
+

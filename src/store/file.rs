@@ -43,6 +43,42 @@ impl Layout {
     }
 
     fn open_existing(&self, path: &Path, doing: &str) -> Result<Connection, StoreError> {
+        match self.open_to_write(path, doing) {
+            Err(StoreError::NoAccess { .. } | StoreError::ReadOnly { .. }) if path.is_file() => {
+                self.open_to_read(path, doing)
+            }
+            other => other,
+        }
+    }
+
+    /// Where nothing can be written, not even the index of the log, a file
+    /// without a log can still be read; every change is refused.
+    fn open_to_read(&self, path: &Path, doing: &str) -> Result<Connection, StoreError> {
+        let read_only = || StoreError::ReadOnly {
+            file: path.to_path_buf(),
+            doing: doing.to_owned(),
+        };
+        let [log, _] = companions(path);
+        if fs::metadata(log).is_ok_and(|log| log.len() > 0) {
+            return Err(read_only());
+        }
+        let address = address(path).ok_or_else(read_only)?;
+        let connection = Connection::open_with_flags(
+            address,
+            OpenFlags::SQLITE_OPEN_READ_ONLY
+                | OpenFlags::SQLITE_OPEN_NO_MUTEX
+                | OpenFlags::SQLITE_OPEN_URI,
+        )
+        .map_err(|e| StoreError::sql(e, path, doing))?;
+        self.check(&connection, path, doing)?;
+        let version = version(&connection).map_err(|e| StoreError::sql(e, path, doing))?;
+        if version < self.version() {
+            return Err(read_only());
+        }
+        Ok(connection)
+    }
+
+    fn open_to_write(&self, path: &Path, doing: &str) -> Result<Connection, StoreError> {
         let mut connection = connect(path).map_err(|e| StoreError::sql(e, path, doing))?;
         self.check(&connection, path, doing)?;
         self.bring_up_to_date(&mut connection, path)?;
@@ -167,6 +203,20 @@ pub(super) fn connect(path: &Path) -> rusqlite::Result<Connection> {
     )?;
     connection.busy_timeout(PATIENCE)?;
     Ok(connection)
+}
+
+/// The file's address, as SQLite wants it to be told that nobody writes.
+fn address(path: &Path) -> Option<String> {
+    let mut address = "file:".to_owned();
+    for byte in path.to_str()?.bytes() {
+        match byte {
+            b'/' | b'.' | b'-' | b'_' => address.push(char::from(byte)),
+            _ if byte.is_ascii_alphanumeric() => address.push(char::from(byte)),
+            _ => address.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    address.push_str("?immutable=1");
+    Some(address)
 }
 
 /// The version of the layout, 0 in a file without one.

@@ -389,6 +389,35 @@ fn a_folder_without_the_right_to_write_is_told() {
         println!("skipped: this user may write everywhere");
         return;
     }
-    let error = JournalStore::open(&home.join("journal.sqlite")).unwrap_err();
+    let path = home.join("journal.sqlite");
+    let error = JournalStore::open(&path).unwrap_err();
     assert!(matches!(error, StoreError::NoAccess { .. }), "{error:?}");
+    fs::set_permissions(&home, fs::Permissions::from_mode(0o755)).unwrap();
+    journal_of(&path, 1);
+    fs::set_permissions(&home, fs::Permissions::from_mode(0o555)).unwrap();
+    readable_but_not_writable(&path);
+    fs::set_permissions(&home, fs::Permissions::from_mode(0o755)).unwrap();
+}
+
+/// What was kept is read, a new entry is refused in so many words.
+fn readable_but_not_writable(path: &Path) {
+    let mut store = JournalStore::open(path).unwrap();
+    assert_eq!(store.load().unwrap().notes.len(), 1);
+    let error = store.record(&note(day(3), "x"), at(0)).unwrap_err();
+    assert!(matches!(error, StoreError::ReadOnly { .. }), "{error:?}");
+    assert!(!error.try_again());
+}
+
+/// The folder of a read-only mount, with a journal of one note and a name that
+/// needs care: mounted by hand where the tests run as root.
+#[test]
+fn a_read_only_mount_can_be_read() {
+    let Some(folder) = std::env::var_os("BUDTIDE_TEST_STORE_READ_ONLY") else {
+        println!("skipped: BUDTIDE_TEST_STORE_READ_ONLY names no folder");
+        return;
+    };
+    let folder = Path::new(&folder);
+    readable_but_not_writable(&folder.join("a %20?#ü journal.sqlite"));
+    let error = JournalStore::open(&folder.join("new").join("journal.sqlite")).unwrap_err();
+    assert!(matches!(error, StoreError::ReadOnly { .. }), "{error:?}");
 }
