@@ -21,9 +21,10 @@ use notify_rust::{Hint, Notification, Timeout};
 use tokio::sync::mpsc::{self, UnboundedReceiver, UnboundedSender};
 use tokio::task::JoinHandle;
 use zbus::message::{Flags, Type};
-use zbus::{Connection, DynamicType, MatchRule, MessageStream, Variant, fdo};
+use zbus::{Connection, DynamicType, MatchRule, MessageStream, Variant};
 
-use super::{Again, Channel, ChannelError, Sending, Sent, lines, one_line, quoted};
+use super::bus::{Fault, Kind, explain, silent};
+use super::{Channel, ChannelError, Sending, Sent, lines, one_line};
 use crate::render::message::{Message, Urgency};
 
 const SERVER: &str = "org.freedesktop.Notifications";
@@ -158,13 +159,6 @@ impl Shown {
     }
 }
 
-/// A cause, what a further try is worth, and whether the connection is gone.
-struct Fault {
-    cause: String,
-    again: Again,
-    broken: bool,
-}
-
 impl Desktop {
     /// A channel to the desktop, and where the pressed buttons come out. The
     /// bus is looked for when something is to be shown.
@@ -182,12 +176,15 @@ impl Desktop {
     async fn show(&mut self, message: &Message) -> Result<Sent, ChannelError> {
         let mut shown = self.try_to_show(message).await;
         // The bus may have gone and come again since the last message.
-        if shown.as_ref().is_err_and(|fault| fault.broken) {
+        if shown
+            .as_ref()
+            .is_err_and(|fault| fault.kind == Kind::Broken)
+        {
             self.link = None;
             shown = self.try_to_show(message).await;
         }
         shown.map_err(|fault| {
-            if fault.broken {
+            if fault.kind == Kind::Broken {
                 self.link = None;
             }
             ChannelError {
@@ -322,9 +319,13 @@ impl Link {
                 "GetNameOwner",
                 &SERVER,
             )
-            .await
-            .ok()
-            .and_then(|reply| reply.body().deserialize::<String>().ok());
+            .await;
+        let owner = match owner {
+            Ok(reply) => reply.body().deserialize::<String>().ok(),
+            // The next call starts it, where the bus knows how.
+            Err(fault) if fault.kind == Kind::Nobody => None,
+            Err(fault) => return Err(fault),
+        };
         if let (Some(owner), Some(known)) = (&owner, &self.server)
             && *owner == known.name
         {
@@ -475,103 +476,4 @@ async fn close(connection: &Connection, server: &str, number: u32) {
 /// A panic elsewhere does not make the list unusable.
 fn lock(shown: &Mutex<Shown>) -> MutexGuard<'_, Shown> {
     shown.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-fn silent(who: &str, limit: Duration) -> Fault {
-    Fault {
-        cause: format!("{who} did not answer within {} s", limit.as_secs_f32()),
-        again: Again::Later,
-        broken: false,
-    }
-}
-
-/// What the bus reports, in plain words.
-fn explain(error: &zbus::Error) -> Fault {
-    let (cause, again, broken) = match error {
-        zbus::Error::Connection(error, _) => (
-            format!(
-                "there is no session bus ({}); a desktop session brings one",
-                quoted(&error.to_string())
-            ),
-            Again::Later,
-            false,
-        ),
-        zbus::Error::InputOutput(error) => (
-            format!(
-                "the connection to the session bus broke ({})",
-                quoted(&error.to_string())
-            ),
-            Again::Later,
-            true,
-        ),
-        zbus::Error::Address(text) => (
-            format!("the bus address cannot be used ({})", quoted(text)),
-            Again::Told,
-            false,
-        ),
-        zbus::Error::FDO(error) => explain_reply(error),
-        zbus::Error::MethodError(name, text, _) => {
-            let said = match text {
-                Some(text) => format!("{name}: {text}"),
-                None => name.to_string(),
-            };
-            let again = if said.contains(".Spawn.") {
-                Again::Later
-            } else {
-                Again::Told
-            };
-            (
-                format!("the notification server refused ({})", quoted(&said)),
-                again,
-                false,
-            )
-        }
-        other => (
-            format!("the bus cannot be used ({})", quoted(&other.to_string())),
-            Again::Told,
-            false,
-        ),
-    };
-    Fault {
-        cause,
-        again,
-        broken,
-    }
-}
-
-fn explain_reply(error: &fdo::Error) -> (String, Again, bool) {
-    let said = quoted(&error.to_string());
-    match error {
-        fdo::Error::ServiceUnknown(_) | fdo::Error::NameHasNoOwner(_) => (
-            "no notification server runs, and none can be started; a desktop session brings one"
-                .to_owned(),
-            Again::Later,
-            false,
-        ),
-        fdo::Error::NoReply(_) | fdo::Error::Timeout(_) | fdo::Error::TimedOut(_) => (
-            format!("the notification server did not answer ({said})"),
-            Again::Later,
-            false,
-        ),
-        fdo::Error::Disconnected(_) | fdo::Error::IOError(_) => (
-            format!("the connection to the session bus broke ({said})"),
-            Again::Later,
-            true,
-        ),
-        fdo::Error::LimitsExceeded(_) | fdo::Error::NoMemory(_) => (
-            format!("the notification server has enough for now ({said})"),
-            Again::Later,
-            false,
-        ),
-        _ if said.contains(".Spawn.") => (
-            format!("the notification server could not be started ({said})"),
-            Again::Later,
-            false,
-        ),
-        _ => (
-            format!("the notification server refused ({said})"),
-            Again::Told,
-            false,
-        ),
-    }
 }

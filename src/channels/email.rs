@@ -231,9 +231,11 @@ impl Email {
         };
         let first = if implicit { tls.clone() } else { None };
         let address = (self.config.server.as_str(), self.config.port);
+        // A part of the whole for each of the server's addresses: a dead one must
+        // leave time for the next.
         let connect = AsyncSmtpConnection::connect_tokio1(
             address,
-            Some(self.config.limit),
+            Some(self.config.limit / 3),
             &hello,
             first,
             None,

@@ -49,7 +49,8 @@ fn header(name: &'static str, value: &str) -> HeaderValue {
     HeaderValue::new(HeaderName::new_from_ascii_str(name), value.to_owned())
 }
 
-/// The message's Message-ID: the same key always has the same.
+/// The message's Message-ID: the same key from the same sender always has the
+/// same. The sender counts, since many keepers share a mail domain.
 pub(super) fn message_id(message: &Message, from: &Mailbox) -> String {
     identifier("message", &message.key, from)
 }
@@ -67,7 +68,8 @@ fn identifier(kind: &str, name: &str, from: &Mailbox) -> String {
     } else {
         "localhost"
     };
-    format!("<{:032x}.{kind}@{domain}>", fnv1a_128(name.as_bytes()))
+    let whole = format!("{} {name}", from.email);
+    format!("<{:032x}.{kind}@{domain}>", fnv1a_128(whole.as_bytes()))
 }
 
 /// The hash FNV-1a of 128 bits, of Fowler, Noll and Vo: stable across versions
@@ -108,6 +110,17 @@ mod tests {
         assert_eq!(fnv1a_128(b""), 0x6c62272e07bb014262b821756295c58d);
         assert_eq!(fnv1a_128(b"a"), 0xd228cb696f1a8caf78912b704e4a8964);
         assert_eq!(fnv1a_128(b"foobar"), 0x343e1662793c64bf6f0d3597ba446f18);
+    }
+
+    #[test]
+    fn names_differ_by_sender_and_kind_and_stay() {
+        let [jo, ann] = ["jo@example.org", "Ann <ann@example.org>"]
+            .map(|address| address.parse::<Mailbox>().unwrap());
+        let id = identifier("message", "frost-apricot-2026", &jo);
+        // Once given, it must never change: it is on servers.
+        assert_eq!(id, "<66b0e8cf508bb07f6d314d3dc6ec815e.message@example.org>");
+        assert_ne!(id, identifier("message", "frost-apricot-2026", &ann));
+        assert_ne!(id, identifier("thread", "frost-apricot-2026", &jo));
     }
 
     #[test]

@@ -16,6 +16,7 @@ use chrono::{DateTime, FixedOffset};
 
 use crate::render::message::Message;
 
+mod bus;
 pub mod desktop;
 pub mod email;
 mod letter;
@@ -35,8 +36,7 @@ pub trait Channel: Send {
     /// place's own time: a repeat of the same message gives the same moment,
     /// so that an e-mail keeps its date.
     ///
-    /// It never waits longer than the time limit of the channel's settings
-    /// allows.
+    /// It never waits without end: each channel's settings hold a time limit.
     ///
     /// # Errors
     /// What was being done, to what, what went wrong, and whether trying

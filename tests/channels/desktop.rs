@@ -48,7 +48,7 @@ impl Ended {
 
 /// A bus without service folders, in a folder of its own.
 struct Bus {
-    _daemon: Ended,
+    daemon: Ended,
     address: String,
     folder: tempfile::TempDir,
 }
@@ -81,7 +81,7 @@ impl Bus {
         let folder = tempfile::tempdir().unwrap();
         let address = format!("unix:path={}/bus", folder.path().display());
         Some(Bus {
-            _daemon: start_bus(&address),
+            daemon: start_bus(&address),
             address,
             folder,
         })
@@ -255,9 +255,7 @@ fn start_server(kind: &str, bus: &Bus, display: &str) -> Ended {
         command.arg("-conf").arg(config);
     }
     let log = File::create(bus.folder.path().join("server.log")).unwrap();
-    let child = command.stdout(Stdio::null()).stderr(log).spawn().unwrap();
-    let server = Ended(child);
-    server
+    Ended(command.stdout(Stdio::null()).stderr(log).spawn().unwrap())
 }
 
 fn frost(text: &str) -> Message {
@@ -490,18 +488,39 @@ fn it_outlives_the_server_and_the_bus() {
         let _ = stage.server.0.wait();
         let address = stage.bus.address.clone();
         let path = stage.bus.folder.path().join("bus");
-        let _ = stage.bus._daemon.0.kill();
-        let _ = stage.bus._daemon.0.wait();
+        let _ = stage.bus.daemon.0.kill();
+        let _ = stage.bus.daemon.0.wait();
         let error = desktop.send(&frost("Cover."), moment()).await.unwrap_err();
         assert_eq!(error.again, Again::Later);
         assert!(error.cause.contains("session bus"), "{error}");
         let _ = fs::remove_file(path);
-        stage.bus._daemon = start_bus(&address);
+        stage.bus.daemon = start_bus(&address);
         stage.restart();
         stage.bus.served().await;
         desktop.send(&frost("Cover."), moment()).await.unwrap();
         stage.tool(&["dunstctl", "context"]);
         assert_eq!(next(&mut pressed).await.1, "tomorrow");
+    });
+}
+
+#[test]
+fn a_stopped_bus_blocks_nothing() {
+    let Some(bus) = Bus::start() else { return };
+    on_one_thread(async {
+        let _server = FakeServer::start(&bus, Manner::Plain).await;
+        let (mut known, _pressed) = bus.desktop();
+        known.send(&frost("Cover."), moment()).await.unwrap();
+        let (fresh, _pressed) = bus.desktop();
+        bus.daemon.signal("-STOP");
+        for mut desktop in [known, fresh] {
+            let error = timeout(PATIENCE, desktop.send(&frost("Cover."), moment()))
+                .await
+                .expect("it blocked")
+                .unwrap_err();
+            assert_eq!(error.again, Again::Later);
+            assert_eq!(error.cause, "the session bus did not answer within 1.5 s");
+        }
+        bus.daemon.signal("-CONT");
     });
 }
 
@@ -519,9 +538,9 @@ enum Manner {
 }
 
 /// A server of our own on a real bus, for what the real ones cannot be made
-/// to do. It keeps the bodies that it was given.
+/// to do. It keeps what it was asked: the number to replace, text and buttons.
 struct FakeServer {
-    bodies: tokio::sync::mpsc::UnboundedReceiver<String>,
+    asked: UnboundedReceiver<(u32, String)>,
     connection: Connection,
     task: tokio::task::JoinHandle<()>,
 }
@@ -547,7 +566,7 @@ impl FakeServer {
     async fn start(bus: &Bus, manner: Manner) -> Self {
         let connection = bus.connect().await;
         connection.request_name(NAME).await.unwrap();
-        let (sender, bodies) = tokio::sync::mpsc::unbounded_channel();
+        let (sender, asked) = tokio::sync::mpsc::unbounded_channel();
         let mut calls = MessageStream::from(&connection);
         let own = connection.clone();
         let task = tokio::spawn(async move {
@@ -576,7 +595,7 @@ impl FakeServer {
                     }
                     Some("Notify") => {
                         let body: NotifyBody = call.body().deserialize().unwrap();
-                        let _ = sender.send(format!("{} | {:?}", body.4, body.5));
+                        let _ = sender.send((body.1, format!("{} | {:?}", body.4, body.5)));
                         number += 1;
                         if manner == Manner::PressedBefore {
                             press(&own, number).await;
@@ -591,7 +610,7 @@ impl FakeServer {
             }
         });
         FakeServer {
-            bodies,
+            asked,
             connection,
             task,
         }
@@ -645,7 +664,10 @@ fn a_server_without_markup_and_buttons_gets_neither() {
             sent.without.as_deref(),
             Some("buttons: this desktop shows none")
         );
-        assert_eq!(server.bodies.recv().await.unwrap(), "a < b & c | []");
+        assert_eq!(
+            server.asked.recv().await.unwrap(),
+            (0, "a < b & c | []".to_owned())
+        );
 
         // Neither another program's notification nor another program's word
         // counts as a press.
@@ -653,6 +675,20 @@ fn a_server_without_markup_and_buttons_gets_neither() {
         press(&bus.connect().await, 1).await;
         desktop.send(&frost("a"), moment()).await.unwrap();
         assert!(pressed.try_recv().is_err());
+        assert_eq!(server.asked.recv().await.unwrap().0, 1);
+
+        // The number 1 of a new server is somebody else's.
+        server.connection.release_name(NAME).await.unwrap();
+        let mut new = FakeServer::start(&bus, Manner::PressedAfter).await;
+        desktop.send(&frost("a < b"), moment()).await.unwrap();
+        assert_eq!(
+            new.asked.recv().await.unwrap(),
+            (
+                0,
+                "a &lt; b | [\"done\", \"Done\", \"tomorrow\", \"Tomorrow\"]".to_owned()
+            )
+        );
+        assert_eq!(next(&mut pressed).await.1, "done");
     });
 }
 

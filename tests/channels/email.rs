@@ -112,7 +112,12 @@ fn send_message(
     config: EmailConfig,
     message: &budtide::render::message::Message,
 ) -> Result<Sent, ChannelError> {
-    on_one_thread(async { Email::new(config)?.send(message, moment()).await })
+    on_one_thread(async {
+        let mut email = Email::new(config)?;
+        // Three times the longest limit that is set here: it must not hang.
+        let sent = tokio::time::timeout(Duration::from_secs(30), email.send(message, moment()));
+        sent.await.expect("it hangs")
+    })
 }
 
 const CALENDAR: &str = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//budtide//EN\r\n\
