@@ -707,7 +707,7 @@ impl Season {
             Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
             Trigger::Infection { .. } => Vec::new(),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
-            Trigger::Dry { rain_mm, days } => self.dry_spell(*rain_mm, *days),
+            Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
             Trigger::HardWinter { low_c } => self.winter_lows(*low_c),
         }
     }
@@ -765,30 +765,41 @@ impl Season {
             .collect()
     }
 
-    /// A dry spell that is on today: too little rain over the last days.
-    fn dry_spell(&self, least_mm: f64, days: u32) -> Vec<Event> {
+    /// Dry spells of this year: the mornings on which too little rain had
+    /// fallen over the days before, each at least as many days after the last
+    /// one, so that a spell that goes on calls again.
+    fn dry_spells(&self, least_mm: f64, days: u32) -> Vec<Event> {
         let Some(daily) = &self.facts.weather.daily else {
             return Vec::new();
         };
-        let from = self.today - Days::new(u64::from(days));
-        let rains: Option<Vec<f64>> = daily
-            .days()
-            .filter(|day| day.date >= from && day.date < self.today)
-            .map(|day| day.rain_mm)
-            .collect();
-        let Some(rains) = rains.filter(|rains| rains.len() == days as usize) else {
+        let Some(first) = NaiveDate::from_ymd_opt(self.today.year(), 1, 1) else {
             return Vec::new();
         };
-        let rain_mm: f64 = rains.iter().sum();
-        if rain_mm >= least_mm {
-            return Vec::new();
+        let mut events: Vec<Event> = Vec::new();
+        for date in first.iter_days().take_while(|date| *date <= self.today) {
+            let fresh = events
+                .last()
+                .is_none_or(|last| (date - last.date).num_days() >= i64::from(days));
+            if !fresh {
+                continue;
+            }
+            let rain = (1..=u64::from(days))
+                .map(|back| daily.day(date - Days::new(back))?.rain_mm)
+                .sum::<Option<f64>>();
+            if let Some(rain_mm) = rain.filter(|rain| *rain < least_mm) {
+                let evidence = Evidence::Dry {
+                    date,
+                    rain_mm,
+                    days,
+                };
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence,
+                });
+            }
         }
-        let evidence = Evidence::Dry { rain_mm, days };
-        vec![Event {
-            date: self.today,
-            forecast: false,
-            evidence,
-        }]
+        events
     }
 
     /// The coldest night of the winter before this season, if cold enough.

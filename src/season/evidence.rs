@@ -137,6 +137,8 @@ pub enum Evidence {
     },
     /// Little rain over some days.
     Dry {
+        /// The morning on which they were over.
+        date: NaiveDate,
         /// mm.
         rain_mm: f64,
         /// Over so many days.
