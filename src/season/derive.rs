@@ -699,6 +699,9 @@ impl Season {
 
     /// What happened, or is forecast, that may set a chore off, in its order.
     pub fn events(&self, trigger: &Trigger, group: &Group, year: i32) -> Vec<Event> {
+        if let Trigger::HardWinter { low_c } = trigger {
+            return self.winter_lows(*low_c, year);
+        }
         if year != self.today.year() {
             return Vec::new();
         }
@@ -708,7 +711,7 @@ impl Season {
             Trigger::Infection { .. } => Vec::new(),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
             Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
-            Trigger::HardWinter { low_c } => self.winter_lows(*low_c),
+            Trigger::HardWinter { .. } => Vec::new(),
         }
     }
 
@@ -802,29 +805,27 @@ impl Season {
         events
     }
 
-    /// The coldest night of the winter before this season, if cold enough.
-    fn winter_lows(&self, limit_c: f64) -> Vec<Event> {
+    /// The first night of the winter before a season that was cold enough;
+    /// colder ones after it change nothing.
+    fn winter_lows(&self, limit_c: f64, year: i32) -> Vec<Event> {
         let Some(daily) = &self.facts.weather.daily else {
             return Vec::new();
         };
-        let Some(from) = NaiveDate::from_ymd_opt(self.today.year() - 1, 11, 1) else {
+        let winter = NaiveDate::from_ymd_opt(year - 1, 11, 1)
+            .zip(NaiveDate::from_ymd_opt(year, 3, 31))
+            .map(|(from, to)| from..=to);
+        let Some(winter) = winter else {
             return Vec::new();
         };
-        let Some(to) = NaiveDate::from_ymd_opt(self.today.year(), 3, 31) else {
-            return Vec::new();
-        };
-        let coldest = daily
+        let cold = daily
             .days()
-            .filter(|day| day.date >= from && day.date <= to)
-            .filter_map(|day| Some((day.date, day.low_c?)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let event = coldest
-            .filter(|(_, low)| *low <= limit_c)
-            .map(|(date, low_c)| Event {
-                date,
-                forecast: false,
-                evidence: Evidence::WinterLow { date, low_c },
-            });
+            .filter(|day| winter.contains(&day.date))
+            .find_map(|day| Some((day.date, day.low_c.filter(|low| *low <= limit_c)?)));
+        let event = cold.map(|(date, low_c)| Event {
+            date,
+            forecast: false,
+            evidence: Evidence::WinterLow { date, low_c },
+        });
         event.into_iter().collect()
     }
 
