@@ -316,6 +316,13 @@ impl<'f> Words<'f> {
                     self.day(*date)
                 )
             }
+            Evidence::HeavyRain { date, rain_mm } => {
+                format!(
+                    "{} of rain fell on {}",
+                    units.rain(*rain_mm),
+                    self.day(*date)
+                )
+            }
             Evidence::Dry {
                 date,
                 rain_mm,

@@ -16,7 +16,7 @@ use crate::facts::journal::StageSeen;
 use crate::facts::knowledge::{
     Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths, cultivar_key,
 };
-use crate::facts::weather::Weather;
+use crate::facts::weather::{DailyRecord, Weather};
 use chrono::{Datelike, Days, NaiveDate};
 
 /// The season of a place as it looks on one day.
@@ -710,6 +710,7 @@ impl Season {
             Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
             Trigger::Infection { .. } => Vec::new(),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
+            Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
             Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
             Trigger::HardWinter { .. } => Vec::new(),
         }
@@ -766,6 +767,29 @@ impl Season {
                 })
             })
             .collect()
+    }
+
+    /// Days of this year with much rain; days in a row are one event.
+    fn heavy_rains(&self, least_mm: f64) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        let daily = self.facts.weather.daily.iter();
+        for day in daily.flat_map(DailyRecord::days) {
+            let Some(rain_mm) = day.rain_mm.filter(|rain| *rain >= least_mm) else {
+                continue;
+            };
+            let follows = events
+                .last()
+                .is_some_and(|last| (day.date - last.date).num_days() <= 2);
+            if day.date.year() == self.today.year() && !follows {
+                let date = day.date;
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence: Evidence::HeavyRain { date, rain_mm },
+                });
+            }
+        }
+        events
     }
 
     /// Dry spells of this year: the mornings on which too little rain had
