@@ -40,6 +40,8 @@ pub struct Season {
     stages: Vec<GroupYear>,
     members: Members,
     soil: Vec<Vec<f64>>,
+    /// Days from full bloom to harvest of each group, least and most.
+    harvests: Vec<Option<(f64, f64)>>,
     facts: SeasonFacts,
 }
 
@@ -113,6 +115,10 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     let members = Members::new(&weather, today);
     let soil = members.records().iter().map(turning::soil_10cm).collect();
     let groups = groups::of(facts);
+    let harvests = groups
+        .iter()
+        .map(|group| groups::days_to_harvest(facts, group))
+        .collect();
     let zone = facts
         .knowledge
         .zone(facts.place.hardiness.number())
@@ -128,6 +134,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         stages: Vec::new(),
         members,
         soil,
+        harvests,
         facts: SeasonFacts {
             crops: facts.knowledge.crops.clone(),
             zone,
@@ -617,15 +624,9 @@ impl Season {
 
     /// The first or the last harvest of a group.
     fn harvest(&self, group: &Group, year: i32, last: bool) -> Option<(Spread, Evidence)> {
-        let crop = self.crop(&group.crop)?;
         let (bloom, _) = self.stage(group, year, "full bloom")?;
-        let spans: Vec<(f64, f64)> = crop
-            .harvest
-            .iter()
-            .map(|one| (one.least_days, one.most_days))
-            .collect();
-        let least = spans.iter().map(|span| span.0).reduce(f64::min)?;
-        let most = spans.iter().map(|span| span.1).reduce(f64::max)?;
+        let index = self.index_of(group)?;
+        let (least, most) = self.harvests.get(index).copied().flatten()?;
         let days = if last { most } else { least };
         let crop = group.crop.clone();
         let evidence = Evidence::Harvest {
