@@ -1134,6 +1134,11 @@ pub enum Trigger {
         /// Mean of the day, °C.
         mean_c: f64,
     },
+    /// Rain of at least this in one day.
+    HeavyRain {
+        /// mm.
+        rain_mm: f64,
+    },
     /// Less rain than this over a week.
     Dry {
         /// mm.

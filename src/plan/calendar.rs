@@ -4,6 +4,7 @@ use super::days::{self, Hold};
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
 use crate::facts::Facts;
+use crate::facts::journal::ChoreNoted;
 use crate::facts::knowledge::{After, Chore, ChoreKind, Material};
 use crate::facts::preferences::Sprays;
 use crate::season::evidence::{Evidence, FrostNight};
@@ -541,7 +542,15 @@ fn settle(facts: &Facts, season: &Season, task: &mut Task, today: NaiveDate) {
         .iter()
         .rev()
         .find(|noted| noted.task == task.id);
-    if let Some(noted) = noted {
+    let every_days = facts
+        .knowledge
+        .chore(&task.chore)
+        .and_then(|chore| chore.every_days);
+    // What comes again within its window is open anew when its days are over.
+    let again = |noted: &ChoreNoted| {
+        noted.done && every_days.is_some_and(|days| (today - noted.date).num_days() as f64 >= days)
+    };
+    if let Some(noted) = noted.filter(|noted| !again(noted)) {
         task.state = if noted.done {
             State::Done
         } else {

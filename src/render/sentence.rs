@@ -316,10 +316,22 @@ impl<'f> Words<'f> {
                     self.day(*date)
                 )
             }
-            Evidence::Dry { rain_mm, days } => {
+            Evidence::HeavyRain { date, rain_mm } => {
                 format!(
-                    "only {} of rain fell in the last {days} days",
-                    units.rain(*rain_mm)
+                    "{} of rain fell on {}",
+                    units.rain(*rain_mm),
+                    self.day(*date)
+                )
+            }
+            Evidence::Dry {
+                date,
+                rain_mm,
+                days,
+            } => {
+                format!(
+                    "only {} of rain fell in the {days} days to {}",
+                    units.rain(*rain_mm),
+                    self.day(*date)
                 )
             }
             Evidence::WinterLow { date, low_c } => {

@@ -16,7 +16,7 @@ use crate::facts::journal::StageSeen;
 use crate::facts::knowledge::{
     Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths, cultivar_key,
 };
-use crate::facts::weather::Weather;
+use crate::facts::weather::{DailyRecord, Weather};
 use chrono::{Datelike, Days, NaiveDate};
 
 /// The season of a place as it looks on one day.
@@ -40,6 +40,8 @@ pub struct Season {
     stages: Vec<GroupYear>,
     members: Members,
     soil: Vec<Vec<f64>>,
+    /// Days from full bloom to harvest of each group, least and most.
+    harvests: Vec<Option<(f64, f64)>>,
     facts: SeasonFacts,
 }
 
@@ -113,6 +115,10 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     let members = Members::new(&weather, today);
     let soil = members.records().iter().map(turning::soil_10cm).collect();
     let groups = groups::of(facts);
+    let harvests = groups
+        .iter()
+        .map(|group| groups::days_to_harvest(facts, group))
+        .collect();
     let zone = facts
         .knowledge
         .zone(facts.place.hardiness.number())
@@ -128,6 +134,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         stages: Vec::new(),
         members,
         soil,
+        harvests,
         facts: SeasonFacts {
             crops: facts.knowledge.crops.clone(),
             zone,
@@ -617,15 +624,9 @@ impl Season {
 
     /// The first or the last harvest of a group.
     fn harvest(&self, group: &Group, year: i32, last: bool) -> Option<(Spread, Evidence)> {
-        let crop = self.crop(&group.crop)?;
         let (bloom, _) = self.stage(group, year, "full bloom")?;
-        let spans: Vec<(f64, f64)> = crop
-            .harvest
-            .iter()
-            .map(|one| (one.least_days, one.most_days))
-            .collect();
-        let least = spans.iter().map(|span| span.0).reduce(f64::min)?;
-        let most = spans.iter().map(|span| span.1).reduce(f64::max)?;
+        let index = self.index_of(group)?;
+        let (least, most) = self.harvests.get(index).copied().flatten()?;
         let days = if last { most } else { least };
         let crop = group.crop.clone();
         let evidence = Evidence::Harvest {
@@ -699,6 +700,9 @@ impl Season {
 
     /// What happened, or is forecast, that may set a chore off, in its order.
     pub fn events(&self, trigger: &Trigger, group: &Group, year: i32) -> Vec<Event> {
+        if let Trigger::HardWinter { low_c } = trigger {
+            return self.winter_lows(*low_c, year);
+        }
         if year != self.today.year() {
             return Vec::new();
         }
@@ -707,8 +711,9 @@ impl Season {
             Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
             Trigger::Infection { .. } => Vec::new(),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
-            Trigger::Dry { rain_mm, days } => self.dry_spell(*rain_mm, *days),
-            Trigger::HardWinter { low_c } => self.winter_lows(*low_c),
+            Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
+            Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
+            Trigger::HardWinter { .. } => Vec::new(),
         }
     }
 
@@ -765,55 +770,87 @@ impl Season {
             .collect()
     }
 
-    /// A dry spell that is on today: too little rain over the last days.
-    fn dry_spell(&self, least_mm: f64, days: u32) -> Vec<Event> {
-        let Some(daily) = &self.facts.weather.daily else {
-            return Vec::new();
-        };
-        let from = self.today - Days::new(u64::from(days));
-        let rains: Option<Vec<f64>> = daily
-            .days()
-            .filter(|day| day.date >= from && day.date < self.today)
-            .map(|day| day.rain_mm)
-            .collect();
-        let Some(rains) = rains.filter(|rains| rains.len() == days as usize) else {
-            return Vec::new();
-        };
-        let rain_mm: f64 = rains.iter().sum();
-        if rain_mm >= least_mm {
-            return Vec::new();
+    /// Days of this year with much rain; days in a row are one event.
+    fn heavy_rains(&self, least_mm: f64) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        let daily = self.facts.weather.daily.iter();
+        for day in daily.flat_map(DailyRecord::days) {
+            let Some(rain_mm) = day.rain_mm.filter(|rain| *rain >= least_mm) else {
+                continue;
+            };
+            let follows = events
+                .last()
+                .is_some_and(|last| (day.date - last.date).num_days() <= 2);
+            if day.date.year() == self.today.year() && !follows {
+                let date = day.date;
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence: Evidence::HeavyRain { date, rain_mm },
+                });
+            }
         }
-        let evidence = Evidence::Dry { rain_mm, days };
-        vec![Event {
-            date: self.today,
-            forecast: false,
-            evidence,
-        }]
+        events
     }
 
-    /// The coldest night of the winter before this season, if cold enough.
-    fn winter_lows(&self, limit_c: f64) -> Vec<Event> {
+    /// Dry spells of this year: the mornings on which too little rain had
+    /// fallen over the days before, each at least as many days after the last
+    /// one, so that a spell that goes on calls again.
+    fn dry_spells(&self, least_mm: f64, days: u32) -> Vec<Event> {
         let Some(daily) = &self.facts.weather.daily else {
             return Vec::new();
         };
-        let Some(from) = NaiveDate::from_ymd_opt(self.today.year() - 1, 11, 1) else {
+        let Some(first) = NaiveDate::from_ymd_opt(self.today.year(), 1, 1) else {
             return Vec::new();
         };
-        let Some(to) = NaiveDate::from_ymd_opt(self.today.year(), 3, 31) else {
+        let mut events: Vec<Event> = Vec::new();
+        for date in first.iter_days().take_while(|date| *date <= self.today) {
+            let fresh = events
+                .last()
+                .is_none_or(|last| (date - last.date).num_days() >= i64::from(days));
+            if !fresh {
+                continue;
+            }
+            let rain = (1..=u64::from(days))
+                .map(|back| daily.day(date - Days::new(back))?.rain_mm)
+                .sum::<Option<f64>>();
+            if let Some(rain_mm) = rain.filter(|rain| *rain < least_mm) {
+                let evidence = Evidence::Dry {
+                    date,
+                    rain_mm,
+                    days,
+                };
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence,
+                });
+            }
+        }
+        events
+    }
+
+    /// The first night of the winter before a season that was cold enough;
+    /// colder ones after it change nothing.
+    fn winter_lows(&self, limit_c: f64, year: i32) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
             return Vec::new();
         };
-        let coldest = daily
+        let winter = NaiveDate::from_ymd_opt(year - 1, 11, 1)
+            .zip(NaiveDate::from_ymd_opt(year, 3, 31))
+            .map(|(from, to)| from..=to);
+        let Some(winter) = winter else {
+            return Vec::new();
+        };
+        let cold = daily
             .days()
-            .filter(|day| day.date >= from && day.date <= to)
-            .filter_map(|day| Some((day.date, day.low_c?)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let event = coldest
-            .filter(|(_, low)| *low <= limit_c)
-            .map(|(date, low_c)| Event {
-                date,
-                forecast: false,
-                evidence: Evidence::WinterLow { date, low_c },
-            });
+            .filter(|day| winter.contains(&day.date))
+            .find_map(|day| Some((day.date, day.low_c.filter(|low| *low <= limit_c)?)));
+        let event = cold.map(|(date, low_c)| Event {
+            date,
+            forecast: false,
+            evidence: Evidence::WinterLow { date, low_c },
+        });
         event.into_iter().collect()
     }
 

@@ -135,8 +135,17 @@ pub enum Evidence {
         /// mm.
         rain_mm: f64,
     },
+    /// Much rain in one day.
+    HeavyRain {
+        /// The day.
+        date: NaiveDate,
+        /// mm.
+        rain_mm: f64,
+    },
     /// Little rain over some days.
     Dry {
+        /// The morning on which they were over.
+        date: NaiveDate,
         /// mm.
         rain_mm: f64,
         /// Over so many days.

@@ -2,7 +2,7 @@
 //! where something sets them apart. Work goes by group, not by tree.
 
 use crate::facts::Facts;
-use crate::facts::knowledge::BloomGroup;
+use crate::facts::knowledge::{BloomGroup, cultivar_key};
 
 /// Trees that bloom together.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,6 +61,32 @@ pub fn of(facts: &Facts) -> Vec<Group> {
         }
     }
     groups
+}
+
+/// Days from full bloom to harvest over the trees of a group, least and most:
+/// those published for their cultivars, and the crop's usual span for a tree
+/// whose cultivar has none; `None` where nothing is published.
+pub fn days_to_harvest(facts: &Facts, group: &Group) -> Option<(f64, f64)> {
+    let crop = facts.knowledge.crop(&group.crop)?;
+    let rows = |cultivar: Option<&str>| {
+        let key = cultivar.map(cultivar_key);
+        let rows = crop.harvest.iter();
+        rows.filter(|row| row.cultivar.as_deref().map(cultivar_key) == key)
+            .map(|row| (row.least_days, row.most_days))
+            .collect::<Vec<_>>()
+    };
+    let usual = rows(None);
+    let mut spans = Vec::new();
+    for index in &group.trees {
+        let own = rows(facts.cultivar_of(Some(index)));
+        spans.extend(if own.is_empty() { usual.clone() } else { own });
+    }
+    if spans.is_empty() {
+        spans = usual;
+    }
+    let least = spans.iter().map(|span| span.0).reduce(f64::min)?;
+    let most = spans.iter().map(|span| span.1).reduce(f64::max)?;
+    Some((least, most))
 }
 
 /// What sets a tree apart within its crop: a date of its own in `place.toml`

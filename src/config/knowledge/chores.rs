@@ -27,11 +27,12 @@ const POINTS: [&str; 11] = [
 ];
 
 /// The keys that say what must have happened.
-const TRIGGERS: [&str; 6] = [
+const TRIGGERS: [&str; 7] = [
     "frost_kill",
     "frost_ahead",
     "infection",
     "warm_rain",
+    "heavy_rain",
     "dry",
     "hard_winter",
 ];
@@ -390,6 +391,9 @@ fn trigger(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<Trigger> {
             rain.zip(mean)
                 .map(|(rain_mm, mean_c)| Trigger::WarmRain { rain_mm, mean_c })
         }
+        "heavy_rain" => table
+            .quantity(key, Quantity::Rain)
+            .map(|rain_mm| Trigger::HeavyRain { rain_mm }),
         "dry" => {
             let rain = table.quantity(key, Quantity::Rain);
             let days = table.maybe_whole("days", 1, 60).unwrap_or(7);
