@@ -2,6 +2,7 @@
 
 mod channels;
 mod house;
+mod http;
 mod knowledge;
 
 mod sources;
