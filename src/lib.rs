@@ -42,4 +42,3 @@ pub mod channels;
 pub mod service;
 
 pub mod cli;
-

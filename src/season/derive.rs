@@ -5,6 +5,8 @@ use super::ensemble::{Climate, Outlook};
 use super::evidence::{Evidence, FitNote, FrostNight};
 use super::frost_nights;
 use super::groups::{self, Group};
+use super::infection::Class;
+use super::infections::{self, InfectionPeriod};
 use super::members::Members;
 use super::screening;
 use super::spread::{Basis, Spread};
@@ -16,7 +18,7 @@ use crate::facts::journal::StageSeen;
 use crate::facts::knowledge::{
     Crop, HeatRule, HeatStart, Point, Trigger, ZoneMonths, cultivar_key,
 };
-use crate::facts::weather::{DailyRecord, Weather};
+use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};
 use chrono::{Datelike, Days, NaiveDate};
 
 /// The season of a place as it looks on one day.
@@ -34,6 +36,8 @@ pub struct Season {
     pub groups: Vec<Group>,
     /// Nights that hurt, seen this season and forecast, in their order.
     pub frosts: Vec<FrostNight>,
+    /// Infection periods of this season, in their order; empty without hours.
+    pub infections: Vec<InfectionPeriod>,
     /// What the keeper should know of how far to trust it.
     pub caveats: Vec<Caveat>,
     /// Stage dates by year and group.
@@ -130,6 +134,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         years: vec![today.year(), today.year() + 1],
         groups,
         frosts: Vec::new(),
+        infections: Vec::new(),
         caveats: Vec::new(),
         stages: Vec::new(),
         members,
@@ -146,6 +151,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     let stages = stage_dates(facts, &season.facts.weather, &season.groups, today);
     season.stages = stages.groups;
     season.frosts = frosts(&season);
+    season.infections = infection_periods(facts, &season);
     season.caveats = caveats(facts, &season);
     season
         .caveats
@@ -317,6 +323,37 @@ fn frosts(season: &Season) -> Vec<FrostNight> {
     nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
     nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
     nights
+}
+
+/// The infection periods of this year's hours, judged for the register.
+fn infection_periods(facts: &Facts, season: &Season) -> Vec<InfectionPeriod> {
+    let weather = &season.facts.weather;
+    let Some(hourly) = &weather.hourly else {
+        return Vec::new();
+    };
+    let year = season.today.year();
+    let Some(from) = NaiveDate::from_ymd_opt(year, 1, 1) else {
+        return Vec::new();
+    };
+    let hours: Vec<Hour> = hourly
+        .hours()
+        .filter(|hour| hour.start.date() >= from)
+        .collect();
+    let Some(hours) = HourlyRecord::from_hours(&hours) else {
+        return Vec::new();
+    };
+    let hosts: Vec<infections::Host<'_>> = season
+        .groups
+        .iter()
+        .enumerate()
+        .filter_map(|(index, group)| {
+            let crop = season.crop(&group.crop)?;
+            Some((crop, season.group_year(year, index)?.spreads.as_slice()))
+        })
+        .collect();
+    let junipers = !facts.register.junipers.is_empty();
+    let daily = weather.daily.as_ref();
+    infections::of_season(&facts.knowledge.diseases, &hosts, junipers, &hours, daily)
 }
 
 fn caveats(facts: &Facts, season: &Season) -> Vec<Caveat> {
@@ -709,7 +746,7 @@ impl Season {
         match trigger {
             Trigger::FrostKill { share } => self.frost_events(group, *share, false),
             Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
-            Trigger::Infection { .. } => Vec::new(),
+            Trigger::Infection { disease } => self.infection_events(disease),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
             Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
             Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
@@ -745,6 +782,30 @@ impl Season {
             }
         }
         events
+    }
+
+    /// Infection periods of a disease that have ended or go on, possible ones
+    /// left out.
+    fn infection_events(&self, disease: &str) -> Vec<Event> {
+        self.infections
+            .iter()
+            .filter(|period| period.disease == disease && period.class >= Class::Infection)
+            .filter_map(|period| {
+                let evidence = Evidence::Infection {
+                    disease: period.disease.clone(),
+                    from: period.from.date(),
+                    until: period.until.date(),
+                    wet_hours: period.wet_hours,
+                    mean_c: period.mean_c?,
+                    severe: period.class == Class::Severe,
+                };
+                Some(Event {
+                    date: period.until.date(),
+                    forecast: false,
+                    evidence,
+                })
+            })
+            .collect()
     }
 
     fn warm_rains(&self, least_mm: f64, mean_c: f64) -> Vec<Event> {

@@ -8,6 +8,9 @@ use crate::facts::knowledge::{CriticalTemperature, Crop};
 use crate::facts::weather::{DailyRecord, Day};
 use chrono::{Days, NaiveDate};
 
+/// The dates of a crop's stages in the order of its list.
+pub type Stages = [Option<Spread>];
+
 /// Shares killed below this are not worth a word.
 pub const WORTH_A_WORD: f64 = 0.03;
 

@@ -28,6 +28,8 @@ pub mod wetness; // wet hours and wet periods
 
 pub mod infection; // whether a wet period infects
 
+pub mod infections; // the infection periods of a season
+
 pub mod insects; // events by degree days
 
 pub mod soil; // how warm, how wet, workable
