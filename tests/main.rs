@@ -4,6 +4,8 @@ mod channels;
 mod house;
 mod knowledge;
 
+mod chores;
+
 mod sources;
 
 mod models;
