@@ -5,6 +5,8 @@ mod house;
 mod http;
 mod knowledge;
 
+mod chores;
+
 mod sources;
 
 mod models;

@@ -156,6 +156,9 @@ pub fn heat_reached(members: &Members, rule: HeatRule, start: Spread, sum: f64) 
         members.spread(|record| Some(degree_days.crossing(record, from, sum)?.date))
     };
     let middle = reached(start.middle)?;
+    if start.early == start.late {
+        return Some(middle);
+    }
     let early = reached(start.early)?;
     let late = reached(start.late)?;
     Some(Spread::new(

@@ -1,0 +1,6 @@
+//! The year's work: its texts, its coverage, its windows.
+
+mod catalogue;
+mod handbook;
+mod orchard;
+mod walk;
