@@ -1,6 +1,8 @@
 //! One test binary: the rooms of `tests/` in the order of `DEVELOPERS.md`.
 
 mod channels;
+mod cli;
+mod faults;
 mod house;
 mod http;
 mod knowledge;

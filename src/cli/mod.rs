@@ -19,7 +19,7 @@ const FAILED: u8 = 1;
 
 const EXAMPLES: &str = "\
 Examples:
-  budtide demo                     the year of an invented orchard; needs nothing
+  budtide demo                     the year of an invented orchard
   budtide demo today               what is due there on its day
   budtide check                    are my files in order?
   budtide calendar                 my year, one line a task

@@ -67,11 +67,12 @@ fn earlier(
     Ok(plan::make(&facts, &season::derive(&facts, day), day))
 }
 
-/// The id of a crop by its id, name or plural.
+/// The id of a crop by its id, name, plural or another name.
 fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
     let found = facts.knowledge.crops.iter().find(|crop| {
         [&crop.id, &crop.name, &crop.plural]
-            .iter()
+            .into_iter()
+            .chain(&crop.also)
             .any(|name| name.eq_ignore_ascii_case(word))
     });
     found.map(|crop| crop.id.clone()).ok_or_else(|| {
@@ -86,14 +87,21 @@ fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
 }
 
 fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {
-    plan.tasks.iter().find(|task| task.id == name).ok_or_else(|| {
-        let names: Vec<&str> = plan.tasks.iter().map(|task| task.id.as_str()).collect();
-        format!(
-            "there is no task named \"{name}\" on the calendar of {}{}; `budtide calendar --list` shows their names in brackets",
-            plan.today,
-            hint(name, &names)
-        )
-    })
+    plan.tasks
+        .iter()
+        .find(|task| task.id == name)
+        .ok_or_else(|| {
+            let names: Vec<&str> = plan.tasks.iter().map(|task| task.id.as_str()).collect();
+            let text = format!(
+                "there is no task named \"{name}\" on the calendar of {}{}",
+                plan.today,
+                hint(name, &names)
+            );
+            let more = "`budtide calendar --list` shows the names in brackets";
+            [page::wrap(&text, "", "  "), page::wrap(more, "", "  ")]
+                .concat()
+                .join("\n")
+        })
 }
 
 /// What `check` says of files in order.

@@ -2,6 +2,7 @@
 
 use std::fmt;
 use std::ops::Range;
+use textwrap::core::display_width;
 
 /// One fault of one file, with its place and the mend.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,31 +18,38 @@ pub struct Fault {
     pub key: String,
     /// What is wrong and how to mend it.
     pub message: String,
-    /// The line as it stands in the file.
+    /// The line as it stands in the file; of a long one the part around the
+    /// fault. What cannot be printed is shown as a replacement character.
     pub excerpt: String,
-    /// How many characters the caret underlines.
+    /// How many columns of the terminal stand before the caret.
+    pub indent: usize,
+    /// How many columns the caret underlines.
     pub width: usize,
 }
 
 impl Fault {
     /// A fault at a byte span of a text.
     pub fn at(file: &str, text: &str, span: Range<usize>, key: &str, message: String) -> Self {
-        let start = floor_boundary(text, span.start);
-        let end = floor_boundary(text, span.end.max(span.start));
-        let line_start = text[..start].rfind('\n').map_or(0, |at| at + 1);
-        let line_end = text[start..].find('\n').map_or(text.len(), |at| start + at);
-        let excerpt = text[line_start..line_end]
-            .trim_end_matches('\r')
-            .replace('\t', " ");
-        let shown_end = end.min(line_end).max(start);
+        // A mark of the byte order is no character of the first line.
+        let body = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let skipped = text.len() - body.len();
+        let start = floor_boundary(body, span.start.saturating_sub(skipped));
+        let end = floor_boundary(body, span.end.saturating_sub(skipped)).max(start);
+        let line_start = body[..start].rfind('\n').map_or(0, |at| at + 1);
+        let line_end = body[start..].find('\n').map_or(body.len(), |at| start + at);
+        let before = body[line_start..start].chars().count();
+        let width = body[start..end.min(line_end)].chars().count().max(1);
+        let line = body[line_start..line_end].trim_end_matches('\r');
+        let shown = Shown::of(line, before, width);
         Fault {
             file: file.to_owned(),
-            line: text[..start].matches('\n').count() + 1,
-            column: text[line_start..start].chars().count() + 1,
-            key: key.to_owned(),
-            message,
-            excerpt,
-            width: text[start..shown_end].chars().count().max(1),
+            line: body[..start].matches('\n').count() + 1,
+            column: before + 1,
+            key: printable(key),
+            message: shortened(&printable(&message)),
+            excerpt: shown.excerpt,
+            indent: shown.indent,
+            width: shown.width,
         }
     }
 
@@ -54,9 +62,78 @@ impl Fault {
             key: String::new(),
             message,
             excerpt: String::new(),
+            indent: 0,
             width: 0,
         }
     }
+}
+
+/// How many characters of a line are shown.
+const SHOWN: usize = 70;
+
+/// How many characters of a long line are shown before the fault.
+const BEFORE: usize = 24;
+
+/// The longest message, in characters; only a long value of the file can
+/// bring one over it.
+const MESSAGE: usize = 400;
+
+/// The part of a line that is shown, and where the caret stands under it.
+struct Shown {
+    excerpt: String,
+    indent: usize,
+    width: usize,
+}
+
+impl Shown {
+    /// `before` and `width` count characters.
+    fn of(line: &str, before: usize, width: usize) -> Self {
+        let count = line.chars().count();
+        let reach = width.min(SHOWN - BEFORE);
+        let from = match count > SHOWN && before + reach > SHOWN {
+            true => before - BEFORE,
+            false => 0,
+        };
+        let until = if count > SHOWN { from + SHOWN } else { count };
+        let piece = |from: usize, until: usize| -> String {
+            let chars = line.chars().skip(from).take(until.saturating_sub(from));
+            printable(&chars.collect::<String>())
+        };
+        let (front, back) = (
+            if from > 0 { "... " } else { "" },
+            if until < count { " ..." } else { "" },
+        );
+        let marked = piece(before, (before + width).min(until));
+        Shown {
+            excerpt: format!("{front}{}{back}", piece(from, until)),
+            indent: front.len() + display_width(&piece(from, before)),
+            width: display_width(&marked).max(1),
+        }
+    }
+}
+
+/// A text without what a terminal would obey: tabs become spaces, other
+/// control characters the replacement character.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\t' => ' ',
+            c if c.is_control() => char::REPLACEMENT_CHARACTER,
+            c => c,
+        })
+        .collect()
+}
+
+/// A message whose middle is left out if it is very long: what is wrong
+/// stands in front, the mend at the end.
+fn shortened(message: &str) -> String {
+    let count = message.chars().count();
+    if count <= MESSAGE {
+        return message.to_owned();
+    }
+    let front: String = message.chars().take(MESSAGE / 2).collect();
+    let back: String = message.chars().skip(count - MESSAGE / 2).collect();
+    format!("{front} ... {back}")
 }
 
 /// The nearest character boundary at or before a byte.
@@ -82,7 +159,7 @@ impl fmt::Display for Fault {
         write!(
             f,
             "      | {}{}",
-            " ".repeat(self.column - 1),
+            " ".repeat(self.indent),
             "^".repeat(self.width)
         )
     }
@@ -114,6 +191,18 @@ pub fn hint(word: &str, names: &[&str]) -> String {
         None if names.is_empty() => String::new(),
         None if names.len() <= 14 => format!("; known are {}", names.join(", ")),
         None => String::new(),
+    }
+}
+
+/// A hint for a word out of a few: the one it is a slip of by a letter, or
+/// all of them.
+pub fn hint_of_few(word: &str, names: &[&str]) -> String {
+    let wanted = word.to_lowercase();
+    let slip = |name: &&&str| strsim::damerau_levenshtein(&wanted, &name.to_lowercase()) <= 1;
+    match names.iter().find(slip) {
+        Some(name) => format!("; did you mean \"{name}\"?"),
+        None if names.len() <= 14 => format!("; known are {}", names.join(", ")),
+        None => hint(word, names),
     }
 }
 

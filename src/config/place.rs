@@ -95,8 +95,13 @@ fn time_zone(root: &Table<'_, '_>) -> Option<Tz> {
         root.fault(
             "time_zone",
             format!(
-                "no time zone named \"{name}\"{}; write the region and city of the IANA list, such as \"America/New_York\"",
-                hint(&name, &zones)
+                "no time zone named \"{name}\"{}",
+                match hint(&name, &zones) {
+                    near if near.is_empty() => "; write the region and city of the IANA list, \
+                         such as \"America/New_York\""
+                        .to_owned(),
+                    near => near,
+                }
             ),
         );
     }

@@ -5,7 +5,7 @@
 //! missing or faulty, so a caller reads all keys first and builds its value
 //! with `?` afterwards.
 
-use super::fault::{Fault, hint};
+use super::fault::{Fault, hint, hint_of_few};
 use crate::facts::knowledge::{Source, Standing};
 use crate::units::Quantity;
 use chrono::{NaiveDate, NaiveTime};
@@ -153,6 +153,14 @@ impl<'s, 'a> Table<'s, 'a> {
         matches!(value, Some(DeValue::Integer(_) | DeValue::Float(_)))
     }
 
+    /// Whether a key holds a text.
+    pub fn is_text(&self, key: &str) -> bool {
+        matches!(
+            self.table.get(key).map(Spanned::get_ref),
+            Some(DeValue::String(_))
+        )
+    }
+
     fn value(&self, key: &str) -> Option<&'s Spanned<DeValue<'a>>> {
         self.asked.borrow_mut().insert(key.to_owned());
         self.table.get(key)
@@ -185,14 +193,15 @@ impl<'s, 'a> Table<'s, 'a> {
 
     /// A text, if the key is there.
     pub fn text_at(&self, key: &str) -> Option<At<String>> {
+        self.filled_text(key, "write something or leave the key out")
+    }
+
+    /// A text that holds something; `mend` says what to do about an empty one.
+    fn filled_text(&self, key: &str, mend: &str) -> Option<At<String>> {
         let value = self.value(key)?;
         match value.get_ref().as_str() {
             Some(text) if text.trim().is_empty() => {
-                self.fault_at(
-                    value.span(),
-                    key,
-                    "is empty; write something or leave it out".into(),
-                );
+                self.fault_at(value.span(), key, format!("is empty; {mend}"));
                 None
             }
             Some(text) => Some(At {
@@ -213,11 +222,7 @@ impl<'s, 'a> Table<'s, 'a> {
 
     /// A text that must be there.
     pub fn text(&self, key: &str, example: &str) -> Option<String> {
-        if self.value(key).is_none() {
-            self.missing(key, &format!("\"{example}\""));
-            return None;
-        }
-        self.maybe_text(key)
+        self.required_text_at(key, example).map(|at| at.value)
     }
 
     /// A text with its place, which must be there.
@@ -226,7 +231,7 @@ impl<'s, 'a> Table<'s, 'a> {
             self.missing(key, &format!("\"{example}\""));
             return None;
         }
-        self.text_at(key)
+        self.filled_text(key, &format!("write it as {key} = \"{example}\""))
     }
 
     /// A list of texts; a missing key is an empty list.
@@ -366,7 +371,11 @@ impl<'s, 'a> Table<'s, 'a> {
                 quantity.check(number.value)
             }
             _ => {
-                self.wrong_type(key, value, &format!("such as \"{}\"", quantity.example()));
+                let wanted = match bare {
+                    true => format!("a number such as {}", quantity.example()),
+                    false => format!("a text such as \"{}\"", quantity.example()),
+                };
+                self.wrong_type(key, value, &wanted);
                 return None;
             }
         };
@@ -519,7 +528,7 @@ impl<'s, 'a> Table<'s, 'a> {
                 format!(
                     "\"{}\" is not known here{}",
                     at.value,
-                    hint(&at.value, &words)
+                    hint_of_few(&at.value, &words)
                 ),
             );
         }

@@ -132,7 +132,10 @@ fn id(table: &Table<'_, '_>, example: &str, ids: &mut HashMap<String, String>) -
     if let Some(other) = ids.insert(id.to_lowercase(), table.path().to_owned()) {
         table.fault(
             "id",
-            format!("\"{id}\" is the id of {other} already; every entry needs one of its own"),
+            format!(
+                "\"{id}\" is the id of {other} already, small and capital letters taken alike; \
+                 every entry needs one of its own"
+            ),
         );
         return None;
     }
@@ -146,6 +149,18 @@ fn planted(table: &Table<'_, '_>) -> Option<Planted> {
     if table.is_number("planted") {
         let year = table.maybe_whole("planted", FIRST, LAST)?;
         return i32::try_from(year).ok().map(Planted::Year);
+    }
+    if table.is_text("planted") {
+        let text = table.maybe_text("planted")?;
+        let day = NaiveDate::parse_from_str(&text, "%Y-%m-%d").ok();
+        if day.is_none() {
+            let mend = "write the year, planted = 2015, or the day, planted = 2015-04-02";
+            table.fault(
+                "planted",
+                format!("\"{text}\" is neither a year nor a day of the calendar; {mend}"),
+            );
+        }
+        return day.map(Planted::Day);
     }
     let day: NaiveDate = table.maybe_date("planted")?;
     Some(Planted::Day(day))
