@@ -1,0 +1,191 @@
+//! What happened, or is forecast, that may set a chore off.
+
+use super::{Event, Season};
+use crate::facts::knowledge::Trigger;
+use crate::facts::weather::DailyRecord;
+use crate::season::evidence::Evidence;
+use crate::season::groups::Group;
+use crate::season::infection::Class;
+use chrono::{Datelike, Days, NaiveDate};
+
+impl Season {
+    /// What happened, or is forecast, that may set a chore off, in its order.
+    pub fn events(&self, trigger: &Trigger, group: &Group, year: i32) -> Vec<Event> {
+        if let Trigger::HardWinter { low_c } = trigger {
+            return self.winter_lows(*low_c, year);
+        }
+        if year != self.today.year() {
+            return Vec::new();
+        }
+        match trigger {
+            Trigger::FrostKill { share } => self.frost_events(group, *share, false),
+            Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
+            Trigger::Infection { disease } => self.infection_events(disease),
+            Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
+            Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
+            Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
+            Trigger::HardWinter { .. } => Vec::new(),
+        }
+    }
+
+    fn frost_events(&self, group: &Group, share: f64, forecast: bool) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        for night in self.frosts.iter().filter(|night| night.crop == group.crop) {
+            if night.forecast != forecast || night.kill < share {
+                continue;
+            }
+            // Nights in a row are one event: the worst of them tells.
+            let evidence = Evidence::FrostNight(night.clone());
+            match events.last_mut() {
+                Some(last) if (night.date - last.date).num_days() <= 3 => {
+                    if let Evidence::FrostNight(held) = &last.evidence
+                        && night.kill > held.kill
+                    {
+                        *last = Event {
+                            date: last.date,
+                            forecast,
+                            evidence,
+                        };
+                    }
+                }
+                _ => events.push(Event {
+                    date: night.date,
+                    forecast,
+                    evidence,
+                }),
+            }
+        }
+        events
+    }
+
+    /// Infection periods of a disease that have ended or go on, possible ones
+    /// left out.
+    fn infection_events(&self, disease: &str) -> Vec<Event> {
+        self.infections
+            .iter()
+            .filter(|period| period.disease == disease && period.class >= Class::Infection)
+            .filter_map(|period| {
+                let evidence = Evidence::Infection {
+                    disease: period.disease.clone(),
+                    from: period.from.date(),
+                    until: period.until.date(),
+                    wet_hours: period.wet_hours,
+                    mean_c: period.mean_c?,
+                    severe: period.class == Class::Severe,
+                };
+                Some(Event {
+                    date: period.until.date(),
+                    forecast: false,
+                    evidence,
+                })
+            })
+            .collect()
+    }
+
+    fn warm_rains(&self, least_mm: f64, mean_c: f64) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let year = self.today.year();
+        daily
+            .days()
+            .filter(|day| day.date.year() == year)
+            .filter_map(|day| {
+                let rain = day.rain_mm.filter(|rain| *rain >= least_mm)?;
+                let mean = f64::midpoint(day.low_c?, day.high_c?);
+                (mean >= mean_c).then_some(Event {
+                    date: day.date,
+                    forecast: false,
+                    evidence: Evidence::WarmRain {
+                        date: day.date,
+                        rain_mm: rain,
+                    },
+                })
+            })
+            .collect()
+    }
+
+    /// Days of this year with much rain; days in a row are one event.
+    fn heavy_rains(&self, least_mm: f64) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        let daily = self.facts.weather.daily.iter();
+        for day in daily.flat_map(DailyRecord::days) {
+            let Some(rain_mm) = day.rain_mm.filter(|rain| *rain >= least_mm) else {
+                continue;
+            };
+            let follows = events
+                .last()
+                .is_some_and(|last| (day.date - last.date).num_days() <= 2);
+            if day.date.year() == self.today.year() && !follows {
+                let date = day.date;
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence: Evidence::HeavyRain { date, rain_mm },
+                });
+            }
+        }
+        events
+    }
+
+    /// Dry spells of this year: the mornings on which too little rain had
+    /// fallen over the days before, each at least as many days after the last
+    /// one, so that a spell that goes on calls again.
+    fn dry_spells(&self, least_mm: f64, days: u32) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let Some(first) = NaiveDate::from_ymd_opt(self.today.year(), 1, 1) else {
+            return Vec::new();
+        };
+        let mut events: Vec<Event> = Vec::new();
+        for date in first.iter_days().take_while(|date| *date <= self.today) {
+            let fresh = events
+                .last()
+                .is_none_or(|last| (date - last.date).num_days() >= i64::from(days));
+            if !fresh {
+                continue;
+            }
+            let rain = (1..=u64::from(days))
+                .map(|back| daily.day(date - Days::new(back))?.rain_mm)
+                .sum::<Option<f64>>();
+            if let Some(rain_mm) = rain.filter(|rain| *rain < least_mm) {
+                let evidence = Evidence::Dry {
+                    date,
+                    rain_mm,
+                    days,
+                };
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence,
+                });
+            }
+        }
+        events
+    }
+
+    /// The first night of the winter before a season that was cold enough;
+    /// colder ones after it change nothing.
+    fn winter_lows(&self, limit_c: f64, year: i32) -> Vec<Event> {
+        let Some(daily) = &self.facts.weather.daily else {
+            return Vec::new();
+        };
+        let winter = NaiveDate::from_ymd_opt(year - 1, 11, 1)
+            .zip(NaiveDate::from_ymd_opt(year, 3, 31))
+            .map(|(from, to)| from..=to);
+        let Some(winter) = winter else {
+            return Vec::new();
+        };
+        let cold = daily
+            .days()
+            .filter(|day| winter.contains(&day.date))
+            .find_map(|day| Some((day.date, day.low_c.filter(|low| *low <= limit_c)?)));
+        let event = cold.map(|(date, low_c)| Event {
+            date,
+            forecast: false,
+            evidence: Evidence::WinterLow { date, low_c },
+        });
+        event.into_iter().collect()
+    }
+}

@@ -1,0 +1,396 @@
+//! The season of a place on one day: everything that the plan hangs on.
+
+mod events; // what happened, or is forecast, that sets a chore off
+mod points; // the points of the year that windows hang on
+mod stage_dates; // when each group reaches each stage
+
+use crate::facts::Facts;
+use crate::facts::knowledge::{Crop, ZoneMonths};
+use crate::facts::weather::{Hour, HourlyRecord};
+use crate::season::evidence::{Evidence, FitNote, FrostNight};
+use crate::season::frost_nights;
+use crate::season::groups::{self, Group};
+use crate::season::infections::{self, InfectionPeriod};
+use crate::season::members::Members;
+use crate::season::spread::Spread;
+use crate::season::stages::Refused;
+use crate::season::turning;
+use chrono::{Datelike, Days, NaiveDate};
+
+/// The season of a place as it looks on one day.
+#[derive(Clone, Debug)]
+pub struct Season {
+    /// The day.
+    pub today: NaiveDate,
+    /// The last day whose weather was seen.
+    pub seen_until: Option<NaiveDate>,
+    /// Past years that stand in for the coming weather; 0: zone only.
+    pub past_years: usize,
+    /// The years of bloom that it covers: this one and the next.
+    pub years: Vec<i32>,
+    /// Trees that bloom together.
+    pub groups: Vec<Group>,
+    /// Nights that hurt, seen this season and forecast, in their order.
+    pub frosts: Vec<FrostNight>,
+    /// Infection periods of this season, in their order; empty without hours.
+    pub infections: Vec<InfectionPeriod>,
+    /// What the keeper should know of how far to trust it.
+    pub caveats: Vec<Caveat>,
+    /// Stage dates by year and group.
+    stages: Vec<GroupYear>,
+    members: Members,
+    soil: Vec<Vec<f64>>,
+    /// Days from full bloom to harvest of each group, least and most.
+    harvests: Vec<Option<(f64, f64)>>,
+    facts: SeasonFacts,
+}
+
+/// What the season keeps of the facts to answer for its points.
+#[derive(Clone, Debug)]
+struct SeasonFacts {
+    crops: Vec<Crop>,
+    zone: Option<ZoneMonths>,
+    leaf_fall: Option<crate::facts::knowledge::LeafFallRule>,
+    hardiness: crate::facts::place::HardinessZone,
+    weather: crate::facts::weather::Weather,
+}
+
+/// The stages of one group in one year.
+#[derive(Clone, Debug, PartialEq)]
+struct GroupYear {
+    year: i32,
+    group: usize,
+    /// In the order of the crop's list.
+    spreads: Vec<Option<Spread>>,
+    /// Days on which the keeper saw a stage.
+    seen: Vec<Option<NaiveDate>>,
+    fit: FitNote,
+}
+
+/// What the keeper should know of how far to trust the season.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Caveat {
+    /// No weather is known: zone and handbook months stand in.
+    NoWeather,
+    /// Fewer past years than a spread should rest on.
+    FewYears {
+        /// How many.
+        years: usize,
+    },
+    /// The weather record ends before today.
+    Stale {
+        /// Its last day.
+        seen_until: NaiveDate,
+    },
+    /// A stage in the journal that cannot be, and why.
+    Refused(Refused),
+    /// No usual date and no observation of bloom: the window is wide.
+    NoUsualBloom {
+        /// The crop's id.
+        crop: String,
+    },
+}
+
+/// Something that happened, or is forecast, and that may set a chore off.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Event {
+    /// The day.
+    pub date: NaiveDate,
+    /// Whether it is forecast.
+    pub forecast: bool,
+    /// What it was.
+    pub evidence: Evidence,
+}
+
+/// Fewest past years on which a spread is shown without a caveat.
+const ENOUGH_YEARS: usize = 10;
+
+/// Days without fresh weather after which the keeper is told.
+const STALE_DAYS: u64 = 3;
+
+/// Works out the season of a place as it looks on the morning of `today`.
+/// Weather and journal after that are not looked at.
+pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
+    let weather = facts.weather.as_of(today);
+    let members = Members::new(&weather, today);
+    let soil = members.records().iter().map(turning::soil_10cm).collect();
+    let groups = groups::of(facts);
+    let harvests = groups
+        .iter()
+        .map(|group| groups::days_to_harvest(facts, group))
+        .collect();
+    let zone = facts
+        .knowledge
+        .zone(facts.place.hardiness.number())
+        .cloned();
+    let mut season = Season {
+        today,
+        seen_until: weather.seen_until(),
+        past_years: members.years(),
+        years: vec![today.year(), today.year() + 1],
+        groups,
+        frosts: Vec::new(),
+        infections: Vec::new(),
+        caveats: Vec::new(),
+        stages: Vec::new(),
+        members,
+        soil,
+        harvests,
+        facts: SeasonFacts {
+            crops: facts.knowledge.crops.clone(),
+            zone,
+            leaf_fall: facts.knowledge.leaf_fall.clone(),
+            hardiness: facts.place.hardiness,
+            weather,
+        },
+    };
+    let stages = stage_dates::of(facts, &season.facts.weather, &season.groups, today);
+    season.stages = stages.groups;
+    season.frosts = frosts(&season);
+    season.infections = infection_periods(facts, &season);
+    season.caveats = caveats(facts, &season);
+    season
+        .caveats
+        .extend(stages.refused.into_iter().map(Caveat::Refused));
+    season.caveats.dedup();
+    season
+}
+/// Nights of this season that were worth a word, and those forecast.
+fn frosts(season: &Season) -> Vec<FrostNight> {
+    let mut nights = Vec::new();
+    let weather = &season.facts.weather;
+    let Some(from) = NaiveDate::from_ymd_opt(season.today.year(), 1, 1) else {
+        return nights;
+    };
+    let before = season.today - Days::new(1);
+    for (index, group) in season.groups.iter().enumerate() {
+        let Some(crop) = season.facts.crops.iter().find(|crop| crop.id == group.crop) else {
+            continue;
+        };
+        let Some(stages) = season.group_year(season.today.year(), index) else {
+            continue;
+        };
+        let mut add = |record, from, to, forecast| {
+            nights.extend(frost_nights::nights(
+                crop,
+                &stages.spreads,
+                record,
+                from,
+                to,
+                forecast,
+            ));
+        };
+        if let Some(daily) = &weather.daily {
+            add(daily, from, before, false);
+        }
+        if let Some(forecast) = &weather.forecast {
+            add(&forecast.daily, season.today, NaiveDate::MAX, true);
+        }
+    }
+    nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
+    nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
+    nights
+}
+
+/// The infection periods of this year's hours, judged for the register.
+fn infection_periods(facts: &Facts, season: &Season) -> Vec<InfectionPeriod> {
+    let weather = &season.facts.weather;
+    let Some(hourly) = &weather.hourly else {
+        return Vec::new();
+    };
+    let year = season.today.year();
+    let Some(from) = NaiveDate::from_ymd_opt(year, 1, 1) else {
+        return Vec::new();
+    };
+    let hours: Vec<Hour> = hourly
+        .hours()
+        .filter(|hour| hour.start.date() >= from)
+        .collect();
+    let Some(hours) = HourlyRecord::from_hours(&hours) else {
+        return Vec::new();
+    };
+    let hosts: Vec<infections::Host<'_>> = season
+        .groups
+        .iter()
+        .enumerate()
+        .filter_map(|(index, group)| {
+            let crop = season.crop(&group.crop)?;
+            Some((crop, season.group_year(year, index)?.spreads.as_slice()))
+        })
+        .collect();
+    let junipers = !facts.register.junipers.is_empty();
+    let daily = weather.daily.as_ref();
+    infections::of_season(&facts.knowledge.diseases, &hosts, junipers, &hours, daily)
+}
+
+fn caveats(facts: &Facts, season: &Season) -> Vec<Caveat> {
+    let mut caveats = Vec::new();
+    match season.past_years {
+        0 => caveats.push(Caveat::NoWeather),
+        years if years < ENOUGH_YEARS => caveats.push(Caveat::FewYears { years }),
+        _ => {}
+    }
+    if let Some(seen_until) = season.seen_until
+        && seen_until + Days::new(STALE_DAYS) < season.today
+    {
+        caveats.push(Caveat::Stale { seen_until });
+    }
+    for group in &season.groups {
+        let known = facts
+            .place
+            .usual_bloom
+            .iter()
+            .any(|usual| usual.crop == group.crop)
+            || facts
+                .journal
+                .stages
+                .iter()
+                .any(|seen| seen.crop == group.crop);
+        let caveat = Caveat::NoUsualBloom {
+            crop: group.crop.clone(),
+        };
+        if !known && !caveats.contains(&caveat) {
+            caveats.push(caveat);
+        }
+    }
+    caveats
+}
+
+impl Season {
+    fn group_year(&self, year: i32, group: usize) -> Option<&GroupYear> {
+        self.stages
+            .iter()
+            .find(|stages| stages.year == year && stages.group == group)
+    }
+
+    fn crop(&self, id: &str) -> Option<&Crop> {
+        self.facts.crops.iter().find(|crop| crop.id == id)
+    }
+
+    /// The index of a group.
+    fn index_of(&self, group: &Group) -> Option<usize> {
+        self.groups.iter().position(|one| one == group)
+    }
+
+    /// A group of a crop; of another crop of the same family where the
+    /// register has none of it.
+    fn group_for(&self, crop: &str) -> Option<&Group> {
+        let kind = self.crop(crop)?.kind;
+        self.groups
+            .iter()
+            .find(|group| group.crop == crop)
+            .or_else(|| {
+                self.groups.iter().find(|group| {
+                    self.crop(&group.crop)
+                        .is_some_and(|other| other.kind == kind)
+                })
+            })
+    }
+
+    /// All stages of a group in a year: trade name, BBCH code, when, and the
+    /// day on which the keeper saw it.
+    pub fn stage_list(
+        &self,
+        group: &Group,
+        year: i32,
+    ) -> Vec<(&str, &str, Option<Spread>, Option<NaiveDate>)> {
+        let crop = self.crop(&group.crop);
+        let stages = self
+            .index_of(group)
+            .and_then(|index| self.group_year(year, index));
+        let Some((crop, stages)) = crop.zip(stages) else {
+            return Vec::new();
+        };
+        crop.stages
+            .iter()
+            .enumerate()
+            .map(|(index, stage)| {
+                let spread = stages.spreads.get(index).copied().flatten();
+                let seen = stages.seen.get(index).copied().flatten();
+                (stage.name.as_str(), stage.bbch.as_str(), spread, seen)
+            })
+            .collect()
+    }
+
+    /// When a group reaches a stage, by its trade name, and why.
+    pub fn stage(&self, group: &Group, year: i32, name: &str) -> Option<(Spread, Evidence)> {
+        let crop = self.crop(&group.crop)?;
+        let index = crop.stage(name)?;
+        let stages = self.group_year(year, self.index_of(group)?)?;
+        let spread = stages.spreads.get(index).copied().flatten()?;
+        let crop = group.crop.clone();
+        let stage = name.to_owned();
+        Some((
+            spread,
+            match stages.seen.get(index).copied().flatten() {
+                Some(date) => Evidence::StageSeen { crop, stage, date },
+                None => Evidence::Stage {
+                    crop,
+                    stage,
+                    spread,
+                    fit: stages.fit,
+                },
+            },
+        ))
+    }
+
+    /// The share of a full crop that this season's frosts have left on a
+    /// group, 0 to 1: the worst night decides, since the buds that die in a
+    /// mild night are the same weak ones as in a hard one.
+    pub fn crop_left(&self, group: &Group, year: i32) -> f64 {
+        let Some(crop) = self.crop(&group.crop) else {
+            return 1.0;
+        };
+        let Some((least, most, _)) = &crop.blossoms_needed else {
+            return 1.0;
+        };
+        let worst = self
+            .worst_night(&group.crop, year)
+            .map_or(0.0, |night| night.kill);
+        ((1.0 - worst) / f64::midpoint(*least, *most)).clamp(0.0, 1.0)
+    }
+
+    /// The night of a year that killed most of a crop's buds.
+    pub fn worst_night(&self, crop: &str, year: i32) -> Option<&FrostNight> {
+        self.frosts
+            .iter()
+            .filter(|night| !night.forecast && night.crop == crop && night.date.year() == year)
+            .max_by(|a, b| a.kill.total_cmp(&b.kill))
+    }
+
+    /// The last night before a day that killed at least a share of the buds of
+    /// a crop (of any crop where none is named) in the same year.
+    pub fn frost_damage(
+        &self,
+        crop: Option<&str>,
+        share: f64,
+        before: NaiveDate,
+    ) -> Option<NaiveDate> {
+        self.frosts
+            .iter()
+            .filter(|night| !night.forecast && night.kill >= share)
+            .filter(|night| crop.is_none_or(|crop| night.crop == crop))
+            .filter(|night| night.date <= before && night.date.year() == before.year())
+            .map(|night| night.date)
+            .max()
+    }
+
+    /// Whether a crop, or any crop where none is named, is likely in bloom on
+    /// a day: from the early day of first bloom to the late day of petal fall.
+    pub fn in_bloom(&self, crop: Option<&str>, year: i32, date: NaiveDate) -> bool {
+        self.groups
+            .iter()
+            .filter(|group| crop.is_none_or(|crop| group.crop == crop))
+            .any(|group| {
+                let from = self.stage(group, year, "first bloom");
+                let to = self.stage(group, year, "petal fall");
+                from.zip(to)
+                    .is_some_and(|((from, _), (to, _))| (from.early..=to.late).contains(&date))
+            })
+    }
+
+    /// The critical temperatures of a crop, for whoever shows them.
+    pub fn critical(&self, crop: &str) -> &[crate::facts::knowledge::CriticalTemperature] {
+        self.crop(crop).map_or(&[], |crop| &crop.critical)
+    }
+}

@@ -1,0 +1,234 @@
+//! The points of the year that windows hang on, each with its evidence.
+
+use super::Season;
+use crate::facts::knowledge::{HeatRule, HeatStart, Point};
+use crate::season::evidence::Evidence;
+use crate::season::groups::Group;
+use crate::season::spread::{Basis, Spread};
+use crate::season::{turning, zone_only};
+use chrono::NaiveDate;
+
+/// Days by which a zone's handbook date of a freeze shifts for each °C below
+/// freezing (our judgement: some 10 days from 32 to 28 °F).
+const ZONE_DAYS_PER_DEGREE: f64 = 4.5;
+
+/// Days from leaf fall to cold soil where only the zone is known.
+const ZONE_SOIL_LAG_DAYS: f64 = 14.0;
+
+/// Half the width of the coldest time, days.
+const COLDEST_HALF_WIDTH_DAYS: f64 = 10.0;
+
+impl Season {
+    /// A point of the year for a group in the season named by its year of
+    /// bloom, and why; `None` where it is not known or does not come.
+    pub fn point(&self, point: &Point, group: &Group, year: i32) -> Option<(Spread, Evidence)> {
+        match point {
+            Point::Calendar {
+                month,
+                day,
+                years_before,
+            } => {
+                let year = year - i32::from(*years_before);
+                let date = NaiveDate::from_ymd_opt(year, *month, *day)
+                    .or_else(|| NaiveDate::from_ymd_opt(year, *month, day.saturating_sub(1)))?;
+                Some((
+                    Spread::certain(date, Basis::Fixed),
+                    Evidence::Calendar { date },
+                ))
+            }
+            Point::Stage { stage, crop } => match crop {
+                None => self.stage(group, year, stage),
+                Some(crop) => self.stage(self.group_for(crop)?, year, stage),
+            },
+            Point::LeafFall {
+                percent,
+                years_before,
+            } => self.leaf_fall(*percent, year - i32::from(*years_before)),
+            Point::SpringFreeze { threshold_c } => self.spring_freeze(*threshold_c, year),
+            Point::FallFreeze {
+                threshold_c,
+                years_before,
+            } => self.fall_freeze(*threshold_c, year - i32::from(*years_before)),
+            Point::SoilWarms { threshold_c } => self.soil(*threshold_c, true, year),
+            Point::SoilCools {
+                threshold_c,
+                years_before,
+            } => self.soil(*threshold_c, false, year - i32::from(*years_before)),
+            Point::Heat { sum, rule, start } => self.heat(group, *sum, *rule, start, year),
+            Point::Harvest { last } => self.harvest(group, year, *last),
+            Point::ColdestPast => self.coldest(year),
+            Point::ChillReached { .. } => None,
+        }
+    }
+
+    /// The last freeze of spring at or below a temperature.
+    pub fn spring_freeze(&self, threshold_c: f64, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            // Handbooks give 32 °F; each degree below comes some 2 days sooner.
+            let spread = zone_only::month_day(zone, zone.last_freeze, year)?
+                .shifted(threshold_c.min(0.0) * ZONE_DAYS_PER_DEGREE);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::last_spring_freeze(record, year, threshold_c))?;
+        let evidence = Evidence::SpringFreeze {
+            threshold_c,
+            spread,
+            years: self.past_years,
+        };
+        Some((spread, evidence))
+    }
+
+    /// The first freeze of autumn at or below a temperature.
+    pub fn fall_freeze(&self, threshold_c: f64, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread = zone_only::month_day(zone, zone.first_freeze, year)?
+                .shifted(-threshold_c.min(0.0) * ZONE_DAYS_PER_DEGREE);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::first_fall_freeze(record, year, threshold_c))?;
+        let evidence = Evidence::FallFreeze {
+            threshold_c,
+            spread,
+            years: self.past_years,
+        };
+        Some((spread, evidence))
+    }
+
+    /// Half or nine tenths of the leaves down.
+    pub fn leaf_fall(&self, percent: u8, year: i32) -> Option<(Spread, Evidence)> {
+        let rule = self.facts.leaf_fall.as_ref()?;
+        let days = if percent >= 75 {
+            rule.most_days
+        } else {
+            rule.half_days
+        };
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread =
+                zone_only::month_day(zone, zone.leaf_fall, year)?.shifted(days - rule.most_days);
+            return Some((spread, self.zone_evidence()));
+        }
+        let spread = self
+            .members
+            .spread(|record| turning::first_fall_freeze(record, year, rule.threshold_c))?
+            .shifted(days);
+        let source = rule.source.clone();
+        Some((
+            spread,
+            Evidence::LeafFall {
+                percent,
+                spread,
+                source,
+            },
+        ))
+    }
+
+    /// The soil at 10 cm rises (spring) or falls (autumn) through a
+    /// temperature for good.
+    pub fn soil(&self, threshold_c: f64, rising: bool, year: i32) -> Option<(Spread, Evidence)> {
+        if self.past_years == 0 {
+            let zone = self.facts.zone.as_ref()?;
+            let spread = if rising {
+                zone_only::month_day(zone, zone.soil_warms, year)?
+            } else {
+                zone_only::month_day(zone, zone.leaf_fall, year)?.shifted(ZONE_SOIL_LAG_DAYS)
+            };
+            return Some((spread, self.zone_evidence()));
+        }
+        let crossing = if rising {
+            turning::soil_warms
+        } else {
+            turning::soil_cools
+        };
+        let records = self.members.records();
+        let spread = self.members.spread(|record| {
+            let index = records.iter().position(|one| std::ptr::eq(one, record))?;
+            crossing(record, self.soil.get(index)?, year, threshold_c)
+        })?;
+        let years = self.past_years;
+        Some((
+            spread,
+            Evidence::Soil {
+                threshold_c,
+                rising,
+                spread,
+                years,
+            },
+        ))
+    }
+
+    /// The time after which the mean low rises again.
+    fn coldest(&self, year: i32) -> Option<(Spread, Evidence)> {
+        let middle = match turning::coldest_day(&self.members, year) {
+            Some(day) => day,
+            None => NaiveDate::from_ymd_opt(year, 1, 25)?,
+        };
+        let basis = if self.past_years == 0 {
+            Basis::ZoneOnly
+        } else {
+            Basis::PastYears
+        };
+        let day = Spread::certain(middle, basis);
+        let spread = Spread::new(
+            day.shifted(-COLDEST_HALF_WIDTH_DAYS).middle,
+            middle,
+            day.shifted(COLDEST_HALF_WIDTH_DAYS).middle,
+            basis,
+        );
+        Some((spread, Evidence::ColdestPast { spread }))
+    }
+
+    fn heat(
+        &self,
+        group: &Group,
+        sum: f64,
+        rule: HeatRule,
+        start: &HeatStart,
+        year: i32,
+    ) -> Option<(Spread, Evidence)> {
+        let from = match start {
+            HeatStart::Calendar(month, day) => {
+                Spread::certain(NaiveDate::from_ymd_opt(year, *month, *day)?, Basis::Fixed)
+            }
+            HeatStart::Stage(stage) => self.stage(group, year, stage)?.0,
+            HeatStart::Biofix(_) => return None,
+        };
+        let spread = turning::heat_reached(&self.members, rule, from, sum)?;
+        Some((
+            spread,
+            Evidence::Heat {
+                sum,
+                rule,
+                start: start.clone(),
+                spread,
+            },
+        ))
+    }
+
+    /// The first or the last harvest of a group.
+    fn harvest(&self, group: &Group, year: i32, last: bool) -> Option<(Spread, Evidence)> {
+        let (bloom, _) = self.stage(group, year, "full bloom")?;
+        let index = self.index_of(group)?;
+        let (least, most) = self.harvests.get(index).copied().flatten()?;
+        let days = if last { most } else { least };
+        let crop = group.crop.clone();
+        let evidence = Evidence::Harvest {
+            crop,
+            days: (least, most),
+            bloom: bloom.middle,
+        };
+        Some((bloom.shifted(days), evidence))
+    }
+
+    fn zone_evidence(&self) -> Evidence {
+        Evidence::Zone {
+            zone: self.facts.hardiness,
+        }
+    }
+}
