@@ -114,8 +114,8 @@ fn send_message(
 ) -> Result<Sent, ChannelError> {
     on_one_thread(async {
         let mut email = Email::new(config)?;
-        // Three times the longest limit that is set here: it must not hang.
-        let sent = tokio::time::timeout(Duration::from_secs(30), email.send(message, moment()));
+        // Twice the longest limit that is set here: it must not hang.
+        let sent = tokio::time::timeout(Duration::from_secs(20), email.send(message, moment()));
         sent.await.expect("it hangs")
     })
 }
