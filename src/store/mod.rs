@@ -13,12 +13,15 @@ mod error;
 mod file;
 pub mod journal;
 mod journal_id;
+mod journal_rows;
 pub mod outbox;
 mod packing;
 pub mod salvage;
 pub mod weather;
+mod weather_merge;
 mod weather_read;
 
 pub use error::StoreError;
 pub use journal_id::EntryId;
-pub use weather_read::{Coverage, ForecastSummary, Said, SourceSummary};
+pub use weather_merge::Coverage;
+pub use weather_read::{ForecastSummary, Said, SourceSummary};

@@ -6,7 +6,8 @@
 //! those of reference/algorithms.md 13.3 (common practice).
 
 use super::error::StoreError;
-use super::journal::{Change, JournalStore, instant};
+use super::journal::{Change, JournalStore};
+use super::journal_rows::instant;
 use chrono::{DateTime, TimeDelta, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 

@@ -3,7 +3,8 @@
 
 use super::error::StoreError;
 use super::file;
-use super::journal::{LAYOUT, is_readable};
+use super::journal::LAYOUT;
+use super::journal_rows::is_readable;
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
 use std::fs;

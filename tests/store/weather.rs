@@ -257,6 +257,25 @@ fn today_is_not_a_seen_day_but_its_hours_are() {
 }
 
 #[test]
+fn hours_can_be_had_from_a_day_on() {
+    let (_folder, _, mut store) = fresh();
+    let starts = [
+        hour_of(2023, 5, 1, 0),
+        hour_of(2025, 4, 1, 23),
+        hour_of(2025, 4, 2, 0),
+    ];
+    let hours = starts.map(|start| hour(start, Some(1.0), None));
+    store.put_hours(from("a", 0), &hours).unwrap();
+    let old = [day(date(1990, 1, 1), 1.0, 5.0)];
+    store.put_days(from("a", 0), &old).unwrap();
+    let kept = store
+        .load_recent(date(2025, 5, 1), &[], date(2025, 4, 2))
+        .unwrap();
+    assert_eq!(hours_of(kept.hourly), hours[2..]);
+    assert_eq!(days_of(kept.daily), old);
+}
+
+#[test]
 fn both_extremes_come_from_one_source() {
     let (_folder, _, mut store) = fresh();
     let low_only = Day {
