@@ -1,7 +1,9 @@
 //! The commands.
 
+mod hindcast;
 mod import;
 mod json;
+mod measure;
 mod print;
 mod show;
 
@@ -102,6 +104,18 @@ enum Show {
     Trees,
     /// The growth stages of this season, crop by crop
     Stages,
+    /// How well past springs were forecast, from your own notes of bloom
+    Hindcast {
+        /// Only one crop
+        #[arg(long, value_name = "CROP")]
+        crop: Option<String>,
+    },
+    /// Any model over the weather of the place: heat, chill, wetness, frost
+    Measure {
+        /// What to measure
+        #[command(subcommand)]
+        what: measure::Measure,
+    },
     /// What moved in the calendar since a day
     Changes {
         /// That day, such as 2026-04-20

@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, json};
+use super::{Output, Show, hindcast, json, measure};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -21,6 +21,17 @@ pub fn run(
     gather: impl Fn(NaiveDate) -> Result<Facts, String>,
 ) -> Result<Output, String> {
     let facts = gather(today)?;
+    match show {
+        Show::Measure { what } => return measure::run(what, &facts, today, as_json),
+        Show::Hindcast { crop } => {
+            let crop = crop
+                .as_deref()
+                .map(|word| known_crop(&facts, word))
+                .transpose()?;
+            return hindcast::run(&facts, crop.as_deref(), as_json);
+        }
+        _ => {}
+    }
     let season = season::derive(&facts, today);
     let plan = plan::make(&facts, &season, today);
     let lines = match show {
@@ -47,6 +58,8 @@ pub fn run(
         Show::Trees => page::trees(&facts, &season),
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
+        // Answered above: they need no plan.
+        Show::Measure { .. } | Show::Hindcast { .. } => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);

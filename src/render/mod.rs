@@ -1,6 +1,8 @@
 //! HOW IT IS SAID: data in, text out.
 
 pub mod chart;
+pub mod hindcast;
+pub mod measure;
 pub mod message;
 pub mod page;
 pub mod sentence;
