@@ -95,7 +95,8 @@ fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
             .iter()
             .map(|crop| crop.id.as_str())
             .collect();
-        format!("no crop named \"{word}\"{}", hint(word, &ids))
+        let text = format!("no crop named \"{word}\"{}", hint(word, &ids));
+        page::wrap(&text, "", "  ").join("\n")
     })
 }
 

@@ -69,10 +69,10 @@ impl Fault {
 }
 
 /// How many characters of a line are shown.
-const SHOWN: usize = 70;
+const SHOWN: usize = 100;
 
 /// How many characters of a long line are shown before the fault.
-const BEFORE: usize = 24;
+const BEFORE: usize = 40;
 
 /// The longest message, in characters; only a long value of the file can
 /// bring one over it.

@@ -55,10 +55,11 @@ fn stage_seen(table: &Table<'_, '_>, crops: &[Crop]) -> Option<StageSeen> {
             .iter()
             .map(|stage| stage.name.as_str())
             .collect();
-        table.fault(
-            "stage",
-            format!("{crop} has no stage \"{word}\"{}", hint(&word, &names)),
-        );
+        let meant = match hint(&word, &names) {
+            far if far.is_empty() => format!("; its stages are {}", names.join(", ")),
+            near => near,
+        };
+        table.fault("stage", format!("{crop} has no stage \"{word}\"{meant}"));
         return None;
     };
     Some(StageSeen {

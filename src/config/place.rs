@@ -193,10 +193,14 @@ pub(super) fn crop(table: &Table<'_, '_>, crops: &[Crop]) -> Option<String> {
                 .iter()
                 .flat_map(|crop| crop.also.iter().map(String::as_str)),
         );
-        table.fault(
-            "crop",
-            format!("no crop named \"{word}\"{}", hint(&word, &ids)),
-        );
+        let meant = match hint(&word, &ids) {
+            far if far.is_empty() => {
+                let known: Vec<&str> = crops.iter().map(|crop| crop.id.as_str()).collect();
+                format!("; known are {}", known.join(", "))
+            }
+            near => near,
+        };
+        table.fault("crop", format!("no crop named \"{word}\"{meant}"));
     }
     found.map(|crop| crop.id.clone())
 }

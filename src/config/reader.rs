@@ -52,9 +52,26 @@ impl<'a> Sheet<'a> {
     }
 
     /// The faults found, in the order of their lines.
+    ///
+    /// Where the text cannot be parsed, what was read of such a line says
+    /// nothing, and a key that seems to be missing may stand in it.
     pub fn into_faults(self) -> Vec<Fault> {
         let mut faults = self.faults.into_inner();
         faults.sort_by_key(|fault| (fault.line, fault.column));
+        faults.dedup();
+        let unread = |fault: &Fault| fault.message.starts_with(UNREADABLE);
+        let lines: BTreeSet<usize> = faults
+            .iter()
+            .filter(|fault| unread(fault))
+            .map(|fault| fault.line)
+            .collect();
+        let broken = faults
+            .iter()
+            .any(|fault| unread(fault) && !fault.message.contains("invalid date"));
+        faults.retain(|fault| {
+            let lost = broken && fault.message.starts_with(MISSING);
+            unread(fault) || !(lost || lines.contains(&fault.line))
+        });
         faults
     }
 
@@ -69,10 +86,16 @@ impl<'a> Sheet<'a> {
     }
 }
 
+/// How the message of a text that cannot be parsed begins.
+const UNREADABLE: &str = "not readable as TOML";
+
+/// How the message of a missing key begins.
+const MISSING: &str = "is missing";
+
 /// The parser's words, made a sentence of ours.
 fn plain_syntax(message: &str) -> String {
     let message = message.trim().replace('\n', ", ");
-    format!("not readable as TOML: {message}")
+    format!("{UNREADABLE}: {message}")
 }
 
 /// A value with its place.
@@ -171,7 +194,7 @@ impl<'s, 'a> Table<'s, 'a> {
         self.sheet.fault(
             self.span.clone(),
             &name,
-            format!("is missing; write it as {key} = {example}"),
+            format!("{MISSING}; write it as {key} = {example}"),
         );
     }
 
@@ -194,6 +217,16 @@ impl<'s, 'a> Table<'s, 'a> {
     /// A text, if the key is there.
     pub fn text_at(&self, key: &str) -> Option<At<String>> {
         self.filled_text(key, "write something or leave the key out")
+    }
+
+    /// A text, if the key is there; `wanted` says what else it should be.
+    fn quoted(&self, key: &str, wanted: &str) -> Option<At<String>> {
+        let value = self.value(key)?;
+        if !self.is_text(key) {
+            self.wrong_type(key, value, wanted);
+            return None;
+        }
+        self.text_at(key)
     }
 
     /// A text that holds something; `mend` says what to do about an empty one.
@@ -571,7 +604,7 @@ impl<'s, 'a> Table<'s, 'a> {
     /// A day without its year: `"04-20"`, if the key is there. 29 February is
     /// accepted.
     pub fn maybe_month_day(&self, key: &str) -> Option<(u32, u32)> {
-        let at = self.text_at(key)?;
+        let at = self.quoted(key, "month and day in quotes, such as \"04-20\"")?;
         let parsed = NaiveDate::parse_from_str(&format!("2024-{}", at.value), "%Y-%m-%d");
         match parsed {
             Ok(date) => {
@@ -594,7 +627,7 @@ impl<'s, 'a> Table<'s, 'a> {
 
     /// A time of day: `"07:00"`, if the key is there.
     pub fn maybe_time(&self, key: &str) -> Option<NaiveTime> {
-        let at = self.text_at(key)?;
+        let at = self.quoted(key, "a time of day in quotes, such as \"07:00\"")?;
         match NaiveTime::parse_from_str(&at.value, "%H:%M") {
             Ok(time) => Some(time),
             Err(_) => {
