@@ -4,11 +4,15 @@
 //! `../shared/datasets`), see `../shared/reference/datasets.md`; prints that
 //! it was skipped where they are missing. `cargo bench --bench bloom_skill`.
 
+use budtide::facts::journal::StageSeen;
+use budtide::facts::knowledge::{Crop, CropKind, Source, Stage, Standing};
+use budtide::facts::place::HardinessZone;
 use budtide::facts::weather::{DailyRecord, Day};
-use budtide::season::bloom::{Evidence, Fit, Observation, Usual, Years};
+use budtide::season::bloom::{Evidence, Fit, Observation, Sister, Usual, Years};
 use budtide::season::candidates::SeasonYear;
-use budtide::season::ensemble::{Climate, Outlook};
+use budtide::season::ensemble::{Climate, Mixture, Outlook};
 use budtide::season::hindcast::{self, ISSUES, Knows, Score, Summary};
+use budtide::season::stages::{Reports, season_of};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -343,9 +347,15 @@ fn left_out(climate: &Climate, record: &Record) -> Vec<f64> {
     .collect()
 }
 
-/// Usual date off by -4, 0 or 4 days and three own observations of other
-/// years, spread over the record.
-fn with_little(climate: &Climate, record: &Record) -> Vec<f64> {
+/// Usual date off by -4 to 4 days and a few own observations of other years,
+/// spread over the record: the error, and whether the 10-90 % window with
+/// the whole spring known holds what came.
+fn with_little(
+    climate: &Climate,
+    record: &Record,
+    observed: usize,
+    others: &[&Record],
+) -> Vec<(f64, bool)> {
     let years: Vec<i32> = years(record)
         .into_iter()
         .filter(|year| climate.candidates.spring(*year).is_some())
@@ -355,13 +365,17 @@ fn with_little(climate: &Climate, record: &Record) -> Vec<f64> {
     let cases: Vec<(usize, usize)> = (0..n).flat_map(|i| (0..3).map(move |k| (i, k))).collect();
     side_by_side(&cases, |&(i, k)| {
         let target = *years.get(i)?;
-        let chosen: Vec<i32> = (0..3)
-            .filter_map(|part| years.get((i + 1 + k + part * (n - 1) / 3) % n).copied())
+        let chosen: Vec<i32> = (0..observed)
+            .filter_map(|part| {
+                years
+                    .get((i + 1 + k + part * (n - 1) / observed) % n)
+                    .copied()
+            })
             .filter(|year| *year != target)
             .collect();
         let evidence = Evidence {
             usual: Some(Usual {
-                instant: mean + [-4.0, 0.0, 4.0][(i + k) % 3],
+                instant: mean + ((i * 3 + k) % 9) as f64 - 4.0,
                 spread_days: 5.0,
                 from_other_crop: false,
             }),
@@ -371,7 +385,13 @@ fn with_little(climate: &Climate, record: &Record) -> Vec<f64> {
                 .copied()
                 .filter(|seen| chosen.contains(&seen.year))
                 .collect(),
-            sisters: Vec::new(),
+            sisters: others
+                .iter()
+                .map(|other| Sister {
+                    later_days: 0.0,
+                    seen: other.seen.clone(),
+                })
+                .collect(),
         };
         let fit = Fit::new(&climate.candidates, &evidence, Years::Except(target));
         let came: Vec<f64> = record
@@ -381,7 +401,16 @@ fn with_little(climate: &Climate, record: &Record) -> Vec<f64> {
             .map(|seen| seen.instant)
             .collect();
         let came = came.iter().sum::<f64>() / came.len() as f64;
-        Some(fit.date(climate.candidates.spring(target)?) - came)
+        let spring = climate.candidates.spring(target)?;
+        let dates = fit
+            .weights
+            .iter()
+            .zip(&spring.dates)
+            .map(|(weight, &date)| (f64::from(date) - fit.drift(target), *weight))
+            .collect();
+        let window = Mixture::new(dates, fit.scale_days);
+        let held = window.quantile(0.1)? <= came && came <= window.quantile(0.9)?;
+        Some((fit.date(spring) - came, held))
     })
     .into_iter()
     .flatten()
@@ -476,9 +505,20 @@ fn main() {
         };
         let errors = left_out(climate, record);
         let bias = errors.iter().sum::<f64>() / errors.len().max(1) as f64;
-        let little = rms(&with_little(climate, record));
+        let little: Vec<(f64, f64)> = [0, 1, 3, 5]
+            .iter()
+            .map(|&observed| {
+                let cases = with_little(climate, record, observed, &[]);
+                let errors: Vec<f64> = cases.iter().map(|(error, _)| *error).collect();
+                let held = cases.iter().filter(|(_, held)| *held).count();
+                (
+                    rms(&errors),
+                    100.0 * held as f64 / cases.len().max(1) as f64,
+                )
+            })
+            .collect();
         println!(
-            "{:<55} {:>3} {:>5.2} {:>5.2}   usual + 3: {:>5.2}",
+            "{:<52} {:>3} {:>5.2} {:>5.2}  usual date and 0, 1, 3, 5 observations: {:.1?}",
             record.name(),
             errors.len(),
             rms(&errors),
@@ -488,11 +528,18 @@ fn main() {
         few.push((rms(&errors), little));
     }
     let n = few.len() as f64;
-    println!(
-        "mean of the eleven: {:.2}; usual date and three observations: {:.2}",
-        few.iter().map(|x| x.0).sum::<f64>() / n,
-        few.iter().map(|x| x.1).sum::<f64>() / n
-    );
+    let mean =
+        |value: &dyn Fn(&(f64, Vec<(f64, f64)>)) -> f64| few.iter().map(value).sum::<f64>() / n;
+    println!("mean of the eleven: {:.2}", mean(&|x| x.0));
+    for (at, observed) in [0, 1, 3, 5].iter().enumerate() {
+        println!(
+            "usual date and {observed} observations: {:.2} d, window holds {:.0} %",
+            mean(&|x| x.1[at].0),
+            mean(&|x| x.1[at].1)
+        );
+    }
+    with_sisters(&climates, &records, &eleven);
+    anchored(&climates, &records, &altendorf);
     for (name, some) in [
         ("Korea peach, pear", &korea),
         ("Japan cherry", &japan),
@@ -525,6 +572,154 @@ fn main() {
         println!("[{:.1} s]", clock.elapsed().as_secs_f64());
     }
     timing(&climates, &eleven);
+}
+
+/// Usual date, few own observations and those of the other cultivars.
+fn with_sisters(climates: &BTreeMap<&str, Climate>, records: &[Record], eleven: &[&Record]) {
+    println!("\nusual date and 0 or 3 own observations, without and with other cultivars: RMSE");
+    for record in eleven {
+        let others: Vec<&Record> = records
+            .iter()
+            .filter(|other| {
+                other.station == record.station
+                    && other.species == record.species
+                    && other.stage == record.stage
+                    && other.cultivar != record.cultivar
+            })
+            .collect();
+        let Some(climate) = climates.get(record.station.as_str()) else {
+            continue;
+        };
+        if others.is_empty() {
+            continue;
+        }
+        let error = |observed, others: &[&Record]| {
+            let cases = with_little(climate, record, observed, others);
+            rms(&cases.iter().map(|(error, _)| *error).collect::<Vec<f64>>())
+        };
+        println!(
+            "{:<52} {:>2} others: {:.2} -> {:.2}, {:.2} -> {:.2}",
+            record.name(),
+            others.len(),
+            error(0, &[]),
+            error(0, &others),
+            error(3, &[]),
+            error(3, &others)
+        );
+    }
+}
+
+/// First bloom (5 %) seen: how well full bloom (50 %) follows from it, all
+/// other years known, the weather to come not.
+fn anchored(climates: &BTreeMap<&str, Climate>, records: &[Record], altendorf: &[&Record]) {
+    println!(
+        "\nfull bloom two days after first bloom, RMSE: first bloom not told, told; window, days; holds, %"
+    );
+    let crop = two_stages();
+    for record in altendorf {
+        let Some(first) = records.iter().find(|first| {
+            first.station == record.station
+                && first.species == record.species
+                && first.cultivar == record.cultivar
+                && first.stage == "flowering_05pct"
+        }) else {
+            continue;
+        };
+        let climate = &climates[record.station.as_str()];
+        let both: Vec<(i32, f64, f64)> = record
+            .seen
+            .iter()
+            .filter_map(|full| {
+                let first = first.seen.iter().find(|first| first.year == full.year)?;
+                Some((full.year, first.instant, full.instant))
+            })
+            .filter(|(_, first, full)| full - first >= 3.0)
+            .collect();
+        let results: Vec<(f64, f64, f64, bool)> = side_by_side(&both, |&(year, first, full)| {
+            climate.candidates.spring(year)?;
+            let season = SeasonYear {
+                year,
+                southern: false,
+            };
+            let fit = Fit::new(&climate.candidates, &record.evidence(), Years::Except(year));
+            let today = season.date(first + 2.0);
+            let outlook = Outlook::new(climate, None, year, today, Years::Except(year));
+            let seen = [StageSeen {
+                date: season.date(first),
+                crop: crop.id.clone(),
+                cultivar: None,
+                stage: "first bloom".to_owned(),
+            }];
+            let window = |seen: &[StageSeen]| {
+                let zone = HardinessZone::read("7a")?;
+                let reports = Reports {
+                    seen,
+                    watched: true,
+                };
+                let dates = season_of(&crop, climate, &outlook, &fit, zone, reports);
+                dates.get(1).copied()
+            };
+            let (without, with) = (window(&[])?, window(&seen)?);
+            let day = |date: NaiveDate| season.day(date) as f64 + 0.5;
+            Some((
+                day(without.p50) - full,
+                day(with.p50) - full,
+                day(with.p90) - day(with.p10),
+                day(with.p10) <= full && full <= day(with.p90),
+            ))
+        })
+        .into_iter()
+        .flatten()
+        .collect();
+        let n = results.len() as f64;
+        let square = |value: fn(&(f64, f64, f64, bool)) -> f64| {
+            (results.iter().map(|one| value(one).powi(2)).sum::<f64>() / n).sqrt()
+        };
+        println!(
+            "{:<52} {:>3}  {:.2}  {:.2}  {:.1}  {:.0}",
+            record.name(),
+            results.len(),
+            square(|one| one.0),
+            square(|one| one.1),
+            results.iter().map(|one| one.2).sum::<f64>() / n,
+            100.0 * results.iter().filter(|one| one.3).count() as f64 / n
+        );
+    }
+}
+
+/// A crop with first and full bloom alone; 0.88 is the mean ratio of their
+/// heat in the table of the project's reference (phenology 2b).
+fn two_stages() -> Crop {
+    let source = Source {
+        references: Vec::new(),
+        standing: Standing::Computed,
+    };
+    let stage = |name: &str, share: f64| Stage {
+        name: name.to_owned(),
+        also: Vec::new(),
+        bbch: String::new(),
+        source: source.clone(),
+        heat_share: Some((share, source.clone())),
+        days_after_bloom: None,
+    };
+    Crop {
+        id: "test".to_owned(),
+        name: "test".to_owned(),
+        plural: "tests".to_owned(),
+        plant: "tree".to_owned(),
+        also: Vec::new(),
+        latin: String::new(),
+        kind: CropKind::Pome,
+        stages: vec![stage("first bloom", 0.88), stage("full bloom", 1.0)],
+        critical: Vec::new(),
+        blossoms_needed: None,
+        chill: Vec::new(),
+        bloom_offset: None,
+        harvest: Vec::new(),
+        planting: Vec::new(),
+        years_to_bear: None,
+        coldest_zone: None,
+    }
 }
 
 fn timing(climates: &BTreeMap<&str, Climate>, eleven: &[&Record]) {

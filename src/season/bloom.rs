@@ -16,9 +16,9 @@ const FREEDOM: f64 = 4.0;
 /// Scale of the likelihood, days.
 const SCALE_DAYS: f64 = 3.0;
 /// Residual scale before any observation, days.
-const FIRST_SCALE_DAYS: f64 = 4.0;
+const FIRST_SCALE_DAYS: f64 = 3.0;
 /// How many observations that first scale is worth.
-const FIRST_SCALE_WORTH: f64 = 4.0;
+const FIRST_SCALE_WORTH: f64 = 2.0;
 /// The square of an error beyond 15 days tells no more about the scale.
 const MOST_SQUARE: f64 = 225.0;
 /// Spread about a usual date of which the keeper is sure, days.
@@ -63,8 +63,19 @@ pub struct Evidence {
     pub usual: Option<Usual>,
     /// Own observations.
     pub own: Vec<Observation>,
-    /// Observations of other cultivars of the crop at the same place.
-    pub sisters: Vec<Observation>,
+    /// Other cultivars of the crop at the same place.
+    pub sisters: Vec<Sister>,
+}
+
+/// Another cultivar of the same crop at the same place.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sister {
+    /// Days by which this cultivar is expected to bloom later than the sister,
+    /// from their bloom groups; 0 where nothing is known. See
+    /// [`group_difference`].
+    pub later_days: f64,
+    /// What was seen on the sister.
+    pub seen: Vec<Observation>,
 }
 
 /// Which springs may be looked at.
@@ -123,7 +134,7 @@ pub enum FitCaveat {
 pub struct FitBasis {
     /// Own observations used, one a year.
     pub own: usize,
-    /// Observations of sister cultivars used.
+    /// Years for which only sister cultivars were seen.
     pub sisters: usize,
     /// The usual date used.
     pub usual: Option<Usual>,
@@ -159,7 +170,7 @@ impl Fit {
             .collect();
         let mut caveats = Vec::new();
         let own = one_a_year(&evidence.own, years);
-        let sisters = one_a_year(&evidence.sisters, years);
+        let sisters = from_sisters(&evidence.sisters, &own, years);
         let usual = evidence
             .usual
             .filter(|usual| usual.instant.is_finite() && usual.spread_days > 0.0);
@@ -203,7 +214,12 @@ impl Fit {
         }
         fit.residuals = fit.errors(candidates, &springs, &own);
         let squares = |(_, late): &(i32, f64)| (late * late).min(MOST_SQUARE);
-        fit.scale_days = residual_scale(fit.residuals.iter().map(squares).sum(), own.len());
+        fit.scale_days = residual_scale(
+            fit.residuals.iter().map(squares).sum(),
+            own.len(),
+            FIRST_SCALE_DAYS,
+            FIRST_SCALE_WORTH,
+        );
         for &(year, late) in &fit.residuals {
             if late.abs() > ODD_DAYS {
                 fit.basis.caveats.push(FitCaveat::OddObservation {
@@ -389,10 +405,10 @@ pub fn normalised(logs: &[f64]) -> Vec<f64> {
     weights
 }
 
-/// `s² = (4 · 4² + Σ squares) / (4 + n)`, s in days.
-pub fn residual_scale(squares: f64, observations: usize) -> f64 {
-    let first = FIRST_SCALE_WORTH * FIRST_SCALE_DAYS * FIRST_SCALE_DAYS;
-    ((first + squares) / (FIRST_SCALE_WORTH + observations as f64)).sqrt()
+/// `s² = (w f² + Σ squares) / (w + n)` for a first scale f (days) that is
+/// worth w observations.
+pub fn residual_scale(squares: f64, observations: usize, first_days: f64, worth: f64) -> f64 {
+    ((worth * first_days * first_days + squares) / (worth + observations as f64)).sqrt()
 }
 
 /// Indices drawn from weights at the fixed quantiles (k + 0.5)/count: the
@@ -443,6 +459,40 @@ fn one_a_year(seen: &[Observation], years: Years) -> Vec<Observation> {
             })
         })
         .collect()
+}
+
+/// What sister cultivars tell about years without an own observation: their
+/// dates moved by the difference seen in common years (drawn to the expected
+/// one, which is worth one year), averaged over the sisters.
+fn from_sisters(sisters: &[Sister], own: &[Observation], years: Years) -> Vec<Observation> {
+    let mut moved: Vec<Observation> = Vec::new();
+    for sister in sisters {
+        let seen = one_a_year(&sister.seen, years);
+        let (mut sum, mut count) = (sister.later_days, 1.0);
+        for one in &seen {
+            let mut same = own.iter();
+            if let Some(own) = same.find(|own| own.year == one.year && own.share == one.share) {
+                sum += own.instant - one.instant;
+                count += 1.0;
+            }
+        }
+        let new = seen
+            .iter()
+            .filter(|one| own.iter().all(|own| own.year != one.year));
+        moved.extend(new.map(|one| Observation {
+            instant: one.instant + sum / count,
+            ..*one
+        }));
+    }
+    one_a_year(&moved, years)
+}
+
+/// Days by which a bloom group is later than another; see [`Sister`].
+pub fn group_difference(this: Option<BloomGroup>, other: Option<BloomGroup>) -> f64 {
+    match (this, other) {
+        (Some(this), Some(other)) => group_days(this) - group_days(other),
+        _ => 0.0,
+    }
 }
 
 /// Days by which a bloom group differs from the middle of its crop: our
@@ -547,10 +597,10 @@ mod tests {
     /// Algorithms 5.3.
     #[test]
     fn residual_scales() {
-        assert!((residual_scale(0.0, 3) - 3.0237).abs() < 1e-4);
-        assert!((residual_scale(12.0, 3) - 3.2950).abs() < 1e-4);
-        assert!((residual_scale(75.0, 3) - 4.4561).abs() < 1e-4);
-        assert_eq!(residual_scale(0.0, 0), 4.0);
+        assert!((residual_scale(0.0, 3, 4.0, 4.0) - 3.0237).abs() < 1e-4);
+        assert!((residual_scale(12.0, 3, 4.0, 4.0) - 3.2950).abs() < 1e-4);
+        assert!((residual_scale(75.0, 3, 4.0, 4.0) - 4.4561).abs() < 1e-4);
+        assert_eq!(residual_scale(0.0, 0, 4.0, 4.0), 4.0);
     }
 
     /// Algorithms 6.4.

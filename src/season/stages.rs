@@ -272,6 +272,7 @@ pub fn season_of(
             runs: outlook.run(rules),
             scale_days: fit.scale_days * outlook.widening(),
             drift_days: fit.drift(season.year),
+            told: outlook.told_until(),
         }
     } else {
         if fit.basis.usual.is_none() {
@@ -337,6 +338,7 @@ enum Source {
         runs: super::ensemble::Runs,
         scale_days: f64,
         drift_days: f64,
+        told: f64,
     },
     Usual(Mixture),
 }
@@ -393,12 +395,14 @@ impl Source {
                 runs,
                 scale_days,
                 drift_days,
+                told,
             } => match from {
                 None => runs
                     .mixture(*scale_days, |rule, running| {
                         crossing(running, rule.track.start, rule.need * share)
                     })
-                    .later(-drift_days, 0.0),
+                    .later(-drift_days, 0.0)
+                    .seen_from(*told),
                 Some((anchor, passed)) => {
                     let left = (share - passed).max(0.0);
                     let mixture = runs.mixture(1.0, |rule, running| {
