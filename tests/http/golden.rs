@@ -217,8 +217,7 @@ fn the_us_grid_of_2022() {
     let days: Vec<Day> = forecast.daily.days().collect();
     close(of(&days, "2022-02-06").low_c, 3.333);
     close(of(&days, "2022-02-05").high_c, 12.778);
-    // 4 February: 2.032 + 4.826 + 4.826 mm in whole, none from midnight to
-    // 00:00 UTC+6, and three hours... shared by the hour.
+    // Four totals of six hours from 06:00 UTC, midnight of central time.
     close(
         of(&days, "2022-02-04").rain_mm,
         2.032 + 4.826 + 4.826 + 3.048,

@@ -298,7 +298,7 @@ fn newer_hourly_forecasts_have_objects() {
     assert!(read_hourly(answer.to_string().as_bytes(), New_York, now()).is_err());
 }
 
-/// 10 February to 10 May: 23 and 25 hour days by the wall clock have 24 here.
+/// Days of 23 and 25 hours by the clock on the wall have 24 here.
 #[test]
 fn the_days_on_which_clocks_change_have_24_hours() {
     for (morning, first) in [

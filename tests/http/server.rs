@@ -22,12 +22,15 @@ pub struct Asked {
     pub number: usize,
 }
 
+/// Writes a whole answer, or half of one.
+type ByHand = Box<dyn FnOnce(&mut dyn Write) + Send>;
+
 /// What to answer.
 pub enum Answer {
     /// A whole reply.
     Reply(u16, Vec<(String, String)>, Vec<u8>),
     /// Anything, written by hand.
-    Raw(Box<dyn FnOnce(&mut dyn Write) + Send>),
+    Raw(ByHand),
 }
 
 impl Answer {
