@@ -5,10 +5,15 @@
 //! files by hand. What is made up here is made from the documented shapes
 //! (reference: weather-sources).
 
+mod client;
 mod contract;
+mod ghcn;
+mod golden;
+mod nws;
 mod open_meteo;
-#[allow(dead_code)]
 mod server;
+mod tls;
+mod watched;
 
 use budtide::facts::place::{HardinessZone, Place};
 use budtide::sources::client::{Client, ProxyChoice, Settings};

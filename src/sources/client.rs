@@ -8,8 +8,8 @@
 use super::address::Address;
 use super::error::{Again, Fault, SourceError, Why};
 use super::patience::{Jitter, Patience, http_date, retry_after};
-use chrono::{DateTime, Utc};
-use flate2::read::MultiGzDecoder;
+use super::reply::clean;
+pub use super::reply::{Reply, gunzip};
 use std::io::{self, Read};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -149,67 +149,6 @@ impl Request {
     }
 }
 
-/// What came back, whatever its status.
-#[derive(Clone, Debug)]
-pub struct Reply {
-    /// The HTTP status; 200 also where the kept reply is still good.
-    pub status: u16,
-    /// The body, unpacked.
-    pub body: Arc<Vec<u8>>,
-    /// The media type without its parameters, lower case.
-    pub media: String,
-    /// When the other side says that it answered.
-    pub date: Option<DateTime<Utc>>,
-    /// When what it sent was last changed, if it says so.
-    pub modified: Option<DateTime<Utc>>,
-    /// What it asks to wait before the next try.
-    pub retry_after: Option<Duration>,
-    /// Whether the body was kept from an earlier reply.
-    pub kept: bool,
-}
-
-impl Reply {
-    /// The body if the status is good.
-    ///
-    /// # Errors
-    /// [`Why::Status`], to be tried again after 408, 425, 429 and 5xx.
-    pub fn good(&self) -> Result<&[u8], Fault> {
-        if (200..300).contains(&self.status) {
-            return Ok(&self.body);
-        }
-        Err(self.refused(String::new()))
-    }
-
-    /// The fault of a status that is not good, with what was said.
-    pub fn refused(&self, said: String) -> Fault {
-        let again = match self.status {
-            408 | 425 | 429 | 500 | 502..=504 | 507 | 509.. => Again::Soon(self.retry_after),
-            _ => Again::Never,
-        };
-        let why = Why::Status {
-            code: self.status,
-            said: clean(&said),
-        };
-        Fault { why, again }
-    }
-
-    /// What kind of text stands there instead of JSON: a web page comes from
-    /// captive portals and from machines before the service.
-    pub fn not_json(&self, error: &serde_json::Error) -> Fault {
-        let start = self.body.iter().find(|byte| !byte.is_ascii_whitespace());
-        match start {
-            None => Fault::broken("it is empty"),
-            Some(b'<') => Fault::broken("it is a web page, not data"),
-            Some(_) if error.is_eof() => Fault::broken("it was cut short"),
-            Some(_) => Fault::broken(format!(
-                "it is not the JSON that was expected, line {} column {}",
-                error.line(),
-                error.column()
-            )),
-        }
-    }
-}
-
 /// How much went over the wire.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Traffic {
@@ -222,7 +161,6 @@ pub struct Traffic {
 }
 
 /// A reply that is kept with what it takes to ask whether it still holds.
-#[derive(Debug)]
 struct Kept {
     address: String,
     etag: Option<String>,
@@ -232,7 +170,6 @@ struct Kept {
 }
 
 /// The client. One is enough for all sources.
-#[derive(Debug)]
 pub struct Client {
     settings: Settings,
     agent: OnceLock<Agent>,
@@ -241,6 +178,16 @@ pub struct Client {
     requests: AtomicU64,
     bytes: AtomicU64,
     unpacked: AtomicU64,
+}
+
+impl std::fmt::Debug for Client {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        // What is kept has addresses with keys.
+        f.debug_struct("Client")
+            .field("settings", &self.settings)
+            .field("traffic", &self.traffic())
+            .finish_non_exhaustive()
+    }
 }
 
 impl Client {
@@ -572,25 +519,6 @@ enum Hop {
     Redirect(String),
 }
 
-/// Unpacks gzip up to a limit.
-///
-/// # Errors
-/// [`Why::TooLarge`] beyond it, [`Why::Unreadable`] if it is damaged.
-pub fn gunzip(packed: &[u8], limit: u64) -> Result<Vec<u8>, Fault> {
-    let mut body = Vec::new();
-    MultiGzDecoder::new(packed)
-        .take(limit.saturating_add(1))
-        .read_to_end(&mut body)
-        .map_err(|_| Fault::broken("its packing is damaged or cut short"))?;
-    if body.len() as u64 > limit {
-        return Err(Fault::later(Why::TooLarge {
-            limit,
-            unpacked: true,
-        }));
-    }
-    Ok(body)
-}
-
 fn reply(status: u16, headers: &HeaderMap, body: Arc<Vec<u8>>, kept: bool) -> Reply {
     let date = text(headers, header::DATE).as_deref().and_then(http_date);
     let media = text(headers, header::CONTENT_TYPE).unwrap_or_default();
@@ -636,25 +564,6 @@ fn broken_connection(error: &io::Error) -> Fault {
         return encryption(inner);
     }
     Fault::soon(Why::Connection(clean(&error.to_string())))
-}
-
-/// A text of somebody else, fit for a message: one line, cut short.
-pub(super) fn clean(text: &str) -> String {
-    const MOST: usize = 200;
-    let words: Vec<&str> = text
-        .split(|c: char| c.is_whitespace() || c.is_control())
-        .collect();
-    let line = words
-        .into_iter()
-        .filter(|word| !word.is_empty())
-        .collect::<Vec<_>>()
-        .join(" ");
-    if line.chars().count() <= MOST {
-        return line;
-    }
-    let mut cut: String = line.chars().take(MOST).collect();
-    cut.push_str(" ...");
-    cut
 }
 
 /// Takes secrets out of what a service said: it may repeat the request.

@@ -20,11 +20,18 @@
 
 pub mod address;
 pub mod client;
+pub mod compare;
+pub mod console;
 pub mod csv_file;
+pub mod elevation;
 pub mod error;
+pub mod ghcn;
 mod hours;
+pub mod nws;
 pub mod open_meteo;
 pub mod patience;
+mod reply;
+pub mod watched;
 
 pub use error::{Failure, Fault, SourceError, Why};
 
@@ -152,6 +159,28 @@ pub struct Part {
     pub part: usize,
     /// How many parts there are.
     pub of: usize,
+    /// What the keeper should know of it.
+    pub notes: Vec<Note>,
+}
+
+/// What is odd about what was seen, for the keeper to know.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Note {
+    /// The thermometer is read in the morning: the maximum written on a date
+    /// is mostly that of the day before. The values stand as written.
+    MorningReadings {
+        /// The usual time of reading, such as 700 for 7:00.
+        at: u32,
+        /// How many days were read so.
+        days: usize,
+    },
+    /// The nearest station had too little; a farther one stands in.
+    FartherStation {
+        /// Its identifier.
+        station: String,
+        /// How far it is, m, if told.
+        metres: Option<u64>,
+    },
 }
 
 /// What was not taken, counted in values.
@@ -246,6 +275,7 @@ pub fn observed(
                 all.left.add(part.left);
                 all.issued = part.issued;
                 all.part = part.part;
+                all.notes.extend(part.notes);
             }
         }
         ControlFlow::Continue(())

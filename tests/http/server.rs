@@ -1,7 +1,8 @@
 //! A small HTTP server on loopback that answers as a test says.
 
+use rustls::{ServerConfig, ServerConnection, StreamOwned};
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader, Write};
+use std::io::{Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
@@ -13,7 +14,7 @@ use std::time::Duration;
 pub struct Asked {
     /// The path without the query.
     pub path: String,
-    /// The query, not unescaped but for the comma and colon.
+    /// The query, as it was sent.
     pub query: BTreeMap<String, String>,
     /// Headers by their name in lower case.
     pub headers: BTreeMap<String, String>,
@@ -21,12 +22,15 @@ pub struct Asked {
     pub number: usize,
 }
 
+/// Writes a whole answer, or half of one.
+type ByHand = Box<dyn FnOnce(&mut dyn Write) + Send>;
+
 /// What to answer.
 pub enum Answer {
     /// A whole reply.
     Reply(u16, Vec<(String, String)>, Vec<u8>),
     /// Anything, written by hand.
-    Raw(Box<dyn FnOnce(&mut TcpStream) + Send>),
+    Raw(ByHand),
 }
 
 impl Answer {
@@ -46,7 +50,7 @@ impl Answer {
         self
     }
 
-    pub fn raw(write: impl FnOnce(&mut TcpStream) + Send + 'static) -> Self {
+    pub fn raw(write: impl FnOnce(&mut dyn Write) + Send + 'static) -> Self {
         Answer::Raw(Box::new(write))
     }
 }
@@ -54,15 +58,32 @@ impl Answer {
 /// The server; it ends when dropped.
 pub struct Server {
     pub address: SocketAddr,
+    scheme: &'static str,
     log: Arc<Mutex<Vec<Asked>>>,
     stop: Arc<AtomicBool>,
 }
 
 impl Server {
     pub fn start(handler: impl Fn(&Asked) -> Answer + Send + Sync + 'static) -> Self {
+        Server::run(None, handler)
+    }
+
+    /// One that speaks TLS with the certificate given.
+    pub fn start_tls(
+        tls: Arc<ServerConfig>,
+        handler: impl Fn(&Asked) -> Answer + Send + Sync + 'static,
+    ) -> Self {
+        Server::run(Some(tls), handler)
+    }
+
+    fn run(
+        tls: Option<Arc<ServerConfig>>,
+        handler: impl Fn(&Asked) -> Answer + Send + Sync + 'static,
+    ) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let server = Server {
             address: listener.local_addr().unwrap(),
+            scheme: if tls.is_some() { "https" } else { "http" },
             log: Arc::default(),
             stop: Arc::default(),
         };
@@ -74,15 +95,25 @@ impl Server {
                     break;
                 }
                 let Ok(stream) = stream else { continue };
-                let (log, handler) = (log.clone(), handler.clone());
-                thread::spawn(move || serve(stream, &log, handler.as_ref()));
+                let limit = Some(Duration::from_secs(10));
+                stream.set_read_timeout(limit).unwrap();
+                stream.set_write_timeout(limit).unwrap();
+                let (log, handler, tls) = (log.clone(), handler.clone(), tls.clone());
+                thread::spawn(move || match tls {
+                    None => serve(stream, &log, handler.as_ref()),
+                    Some(tls) => {
+                        let connection = ServerConnection::new(tls).unwrap();
+                        let stream = StreamOwned::new(connection, stream);
+                        serve(stream, &log, handler.as_ref());
+                    }
+                });
             }
         });
         server
     }
 
     pub fn base(&self) -> String {
-        format!("http://{}", self.address)
+        format!("{}://{}", self.scheme, self.address)
     }
 
     /// What was asked so far.
@@ -98,33 +129,40 @@ impl Drop for Server {
     }
 }
 
-fn serve(
-    mut stream: TcpStream,
+fn read_head(stream: &mut impl Read) -> Option<String> {
+    let mut head = Vec::new();
+    let mut byte = [0];
+    while !head.ends_with(b"\r\n\r\n") {
+        match stream.read(&mut byte) {
+            Ok(1) if head.len() < 64 << 10 => head.push(byte[0]),
+            _ => return None,
+        }
+    }
+    String::from_utf8(head).ok()
+}
+
+fn serve<S: Read + Write>(
+    mut stream: S,
     log: &Mutex<Vec<Asked>>,
     handler: &(dyn Fn(&Asked) -> Answer + Send + Sync),
 ) {
-    stream
-        .set_read_timeout(Some(Duration::from_secs(10)))
-        .unwrap();
-    let mut lines = BufReader::new(stream.try_clone().unwrap()).lines();
-    let Some(Ok(first)) = lines.next() else {
+    let Some(mut head) = read_head(&mut stream) else {
         return;
     };
-    let target = first.split(' ').nth(1).unwrap_or("/").to_owned();
-    let mut headers = BTreeMap::new();
-    for line in lines {
-        let Ok(line) = line else { return };
-        let Some((name, value)) = line.split_once(':') else {
-            break;
-        };
-        headers.insert(name.to_ascii_lowercase(), value.trim().to_owned());
+    if head.starts_with("CONNECT ") {
+        // A proxy: what follows is for the host behind it.
+        let _ = stream.write_all(b"HTTP/1.1 200 Connected\r\n\r\n");
+        match read_head(&mut stream) {
+            Some(inner) => head = inner,
+            None => return,
+        }
     }
-    // A proxy is asked for whole addresses.
-    let target = target
-        .strip_prefix("http://")
-        .map_or(target.clone(), |rest| {
-            rest[rest.find('/').unwrap_or(0)..].to_owned()
-        });
+    let mut lines = head.lines();
+    let target = lines.next().unwrap().split(' ').nth(1).unwrap().to_owned();
+    let headers = lines
+        .filter_map(|line| line.split_once(':'))
+        .map(|(name, value)| (name.to_ascii_lowercase(), value.trim().to_owned()))
+        .collect();
     let (path, query) = target.split_once('?').unwrap_or((&target, ""));
     let asked = {
         let mut log = log.lock().unwrap();
@@ -133,12 +171,7 @@ fn serve(
             query: query
                 .split('&')
                 .filter_map(|pair| pair.split_once('='))
-                .map(|(name, value)| {
-                    (
-                        name.to_owned(),
-                        value.replace("%2C", ",").replace("%3A", ":"),
-                    )
-                })
+                .map(|(name, value)| (name.to_owned(), value.to_owned()))
                 .collect(),
             headers,
             number: log.len(),
@@ -161,4 +194,5 @@ fn serve(
         }
         Answer::Raw(write) => write(&mut stream),
     }
+    let _ = stream.flush();
 }
