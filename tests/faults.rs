@@ -85,7 +85,7 @@ fn sound_place(key: &str, line: &str) -> String {
         text.push_str(if begins(&one) { line } else { one });
         text.push('\n');
     }
-    if !lines.iter().any(|one| begins(&one)) {
+    if !lines.iter().any(begins) {
         text.push_str(line);
         text.push('\n');
     }

@@ -170,11 +170,7 @@ fn cautions_stand_where_they_must() {
                 chore.id
             ),
             ChoreKind::Harvest => need("food"),
-            ChoreKind::Planting => {
-                if says(&[" hole", " dig", "trench"]) {
-                    need("digging");
-                }
-            }
+            ChoreKind::Planting if says(&[" hole", " dig", "trench"]) => need("digging"),
             _ => {}
         }
         if tools.contains(&"ladder") && chore.kind != ChoreKind::Harvest {

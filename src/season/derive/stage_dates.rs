@@ -93,7 +93,10 @@ fn bloom_evidence(facts: &Facts, climate: &Climate, group: &Group) -> bloom::Evi
         .partition(|seen| concerns(facts, group, seen));
     let of = |seen: &[StageSeen]| stages::observations(crop, climate.southern(), i32::MAX, seen);
     evidence.own = of(&own);
-    evidence.sisters = of(&sisters);
+    evidence.sisters = vec![bloom::Sister {
+        later_days: 0.0,
+        seen: of(&sisters),
+    }];
     evidence
 }
 
