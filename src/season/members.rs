@@ -58,6 +58,11 @@ impl Members {
         members
     }
 
+    /// The day from which on the weather is not seen.
+    pub fn today(&self) -> NaiveDate {
+        self.today
+    }
+
     /// How many past years stand behind the spread.
     pub fn years(&self) -> usize {
         self.records.len()

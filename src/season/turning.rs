@@ -125,17 +125,19 @@ fn run_mean(soil: &[f64], index: usize) -> f64 {
 }
 
 /// The day in the middle of the winter before `year`'s spring on which the
-/// mean low of past years, smoothed over 31 days, is least. The whole record
-/// is one climate here, so the day is the same for every member.
+/// mean low of past years, smoothed over 31 days, is least. Each day of the
+/// year is taken from the year that is still to come, where every member
+/// holds another past year: a winter that was seen is one and the same in all
+/// of them.
 pub fn coldest_day(members: &Members, year: i32) -> Option<NaiveDate> {
     let from = NaiveDate::from_ymd_opt(year - 1, 12, 1)?;
     let days: Vec<f64> = (-15..=105)
         .map(|step| {
-            let date = from + TimeDelta::days(step);
+            let date = to_come(from + TimeDelta::days(step), members.today());
             let lows = members
                 .records()
                 .iter()
-                .filter_map(|record| record.day(date)?.low_c);
+                .filter_map(|record| record.day(date?)?.low_c);
             let (sum, count) = lows.fold((0.0, 0.0), |(sum, count), low| (sum + low, count + 1.0));
             sum / count
         })
@@ -146,6 +148,17 @@ pub fn coldest_day(members: &Members, year: i32) -> Option<NaiveDate> {
         .filter(|(_, mean)| mean.is_finite())
         .min_by(|a, b| a.1.total_cmp(&b.1))?;
     Some(from + TimeDelta::days(step as i64))
+}
+
+/// The same day of the year within the year that follows `today`.
+fn to_come(date: NaiveDate, today: NaiveDate) -> Option<NaiveDate> {
+    [today.year(), today.year() + 1]
+        .into_iter()
+        .filter_map(|year| {
+            date.with_year(year)
+                .or_else(|| date.pred_opt()?.with_year(year))
+        })
+        .find(|same| *same > today)
 }
 
 /// When a heat sum is reached, from the three days of its start; the members
@@ -175,5 +188,43 @@ pub fn season_year(date: NaiveDate) -> i32 {
         date.year() + 1
     } else {
         date.year()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts::weather::{Day, Weather};
+
+    /// Ten winters coldest in late January, and one that was coldest in early
+    /// December and is over: the climate's day is January's.
+    #[test]
+    fn one_winter_does_not_move_the_coldest_day() {
+        let today = NaiveDate::from_ymd_opt(2012, 1, 1).unwrap();
+        let first = NaiveDate::from_ymd_opt(2001, 1, 1).unwrap();
+        let days: Vec<Day> = first
+            .iter_days()
+            .take_while(|date| *date < today)
+            .map(|date| {
+                let from_january = f64::from(date.ordinal0()) - 24.0;
+                let swing = (from_january * std::f64::consts::TAU / 365.0).cos();
+                let early = date.year() == 2011 && date.month() == 12 && date.day() < 12;
+                let low = if early { -40.0 } else { 5.0 - 12.0 * swing };
+                Day {
+                    date,
+                    low_c: Some(low),
+                    high_c: Some(low + 10.0),
+                    rain_mm: None,
+                }
+            })
+            .collect();
+        let weather = Weather {
+            daily: DailyRecord::from_days(&days),
+            ..Weather::default()
+        };
+        let members = Members::new(&weather, today);
+        let coldest = coldest_day(&members, 2012).unwrap();
+        let wanted = NaiveDate::from_ymd_opt(2012, 1, 25).unwrap();
+        assert!((coldest - wanted).num_days().abs() <= 12, "{coldest}");
     }
 }

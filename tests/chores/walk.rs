@@ -137,10 +137,16 @@ fn safe_for_bees(facts: &Facts, season: &Season, task: &Task, chore: &Chore) {
         task.window.closes.spread.middle,
     );
     let crop = task.crop.as_deref();
-    let touches = from
-        .iter_days()
-        .take_while(|day| *day <= to)
-        .any(|day| season.in_bloom(crop, task.season, day));
+    let touches = season
+        .groups
+        .iter()
+        .filter(|group| crop.is_none_or(|crop| group.crop == crop))
+        .filter_map(|group| {
+            let first = season.stage(group, task.season, "first bloom")?.0.middle;
+            let last = season.stage(group, task.season, "petal fall")?.0.middle;
+            Some((first, last))
+        })
+        .any(|(first, last)| from <= last && first <= to);
     if !touches {
         return;
     }
