@@ -15,4 +15,6 @@ mod models;
 
 mod properties;
 
+mod river;
+
 mod store;

@@ -71,9 +71,13 @@ fn text(folder: &Path, name: &str, needed: bool) -> Result<String, Vec<Fault>> {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Err(vec![Fault::whole(
             name,
             format!(
-                "there is no such file in {}; `budtide setup` writes one to start from",
+                "there is no such file in {}; the README shows one to start from",
                 folder.display()
             ),
+        )]),
+        Err(error) if error.kind() == std::io::ErrorKind::InvalidData => Err(vec![Fault::whole(
+            name,
+            "this file is not text in UTF-8; save it anew as UTF-8 in your editor".to_owned(),
         )]),
         Err(error) => Err(vec![Fault::whole(
             name,

@@ -69,6 +69,12 @@ pub fn choose(facts: &Facts, season: &Season, chore: &Chore, task: &mut Task, to
         task.day = Some(from.min(closes));
     }
     task.hold = hold_on(season, chore, task, &coming, today);
+    if let Some(Hold::FrostDamage { shows_by, .. }) = task.hold
+        && shows_by > closes
+    {
+        // It cannot be done well any more this season.
+        task.state = State::Missed;
+    }
 }
 
 /// What forbids the chore on a day, judged by the forecast.

@@ -66,6 +66,9 @@ pub fn head(facts: &Facts, season: &Season) -> Vec<String> {
     lines
 }
 
+/// A blank at which no line breaks: between a figure and its %.
+const HELD: char = '\u{a0}';
+
 /// Text wrapped to the page, the first line and the others indented.
 pub fn wrap(text: &str, first: &str, rest: &str) -> Vec<String> {
     // Names of tasks hold hyphens and are typed again: no break within a word.
@@ -74,9 +77,9 @@ pub fn wrap(text: &str, first: &str, rest: &str) -> Vec<String> {
         .subsequent_indent(rest)
         .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .word_separator(textwrap::WordSeparator::AsciiSpace);
-    textwrap::wrap(text, options)
+    textwrap::wrap(&text.replace(" %", &format!("{HELD}%")), options)
         .into_iter()
-        .map(|line| line.trim_end().to_owned())
+        .map(|line| line.trim_end().replace(HELD, " "))
         .collect()
 }
 
@@ -109,7 +112,9 @@ pub fn calendar(facts: &Facts, season: &Season, plan: &Plan, layout: &Layout) ->
         lines.push(String::new());
         lines.push(format!("{} {}", " ".repeat(26), chart::KEY));
     }
-    lines.extend(remarks(season, plan, words));
+    if !matches!(layout, Layout::Crop(_)) {
+        lines.extend(remarks(season, plan, words));
+    }
     lines
 }
 
@@ -117,7 +122,7 @@ pub fn calendar(facts: &Facts, season: &Season, plan: &Plan, layout: &Layout) ->
 fn month_list(plan: &Plan, words: Words<'_>) -> Vec<String> {
     let mut lines = Vec::new();
     let mut heading = String::new();
-    for task in &plan.tasks {
+    for task in plan.tasks.iter().filter(|task| task.state != State::Missed) {
         let opens = task.window.opens.spread.middle;
         let title = if opens <= plan.today {
             "Open now".to_owned()
@@ -338,7 +343,7 @@ fn material_line(material: &Material) -> String {
         ("bees", &material.bees),
     ] {
         if !value.is_empty() {
-            text.push_str(&format!("; {label}: {value}"));
+            text.push_str(&format!("; {label}: {}", value.trim_end_matches('.')));
         }
     }
     text.push_str(". The label of the product in your hand decides.");
@@ -423,7 +428,7 @@ pub fn trees(facts: &Facts, season: &Season) -> Vec<String> {
         for juniper in &facts.register.junipers {
             lines.extend(wrap(
                 &format!(
-                    "{} {} at {}, {} away{}",
+                    "{} {}: {}, {} away{}",
                     juniper.id,
                     named(juniper.count, "juniper", "junipers"),
                     juniper.place,

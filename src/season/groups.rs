@@ -107,8 +107,10 @@ fn traits(
                     || known.is_some_and(|known| known.is_called(other))
             })
     });
+    // The middle of a crop is where an unknown cultivar is put as well.
     let bloom = known
         .and_then(|known| known.bloom.as_ref())
-        .map(|(group, _)| *group);
+        .map(|(group, _)| *group)
+        .filter(|group| *group != BloomGroup::Mid);
     (own_date.then(|| name.to_owned()), bloom)
 }

@@ -16,6 +16,8 @@ use crate::season::spread::Spread;
 use crate::season::stages::Refused;
 use crate::season::turning;
 use chrono::{Datelike, Days, NaiveDate};
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// The season of a place as it looks on one day.
 #[derive(Clone, Debug)]
@@ -39,11 +41,16 @@ pub struct Season {
     /// Stage dates by year and group.
     stages: Vec<GroupYear>,
     members: Members,
+    /// Points of the year worked out before: many chores hang on the same.
+    points: RefCell<HashMap<PointKey, Option<(Spread, Evidence)>>>,
     soil: Vec<Vec<f64>>,
     /// Days from full bloom to harvest of each group, least and most.
     harvests: Vec<Option<(f64, f64)>>,
     facts: SeasonFacts,
 }
+
+/// A point as text, the group's place in the list, the year.
+type PointKey = (String, Option<usize>, i32);
 
 /// What the season keeps of the facts to answer for its points.
 #[derive(Clone, Debug)]
@@ -134,6 +141,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         caveats: Vec::new(),
         stages: Vec::new(),
         members,
+        points: RefCell::default(),
         soil,
         harvests,
         facts: SeasonFacts {

@@ -22,6 +22,16 @@ impl Season {
     /// A point of the year for a group in the season named by its year of
     /// bloom, and why; `None` where it is not known or does not come.
     pub fn point(&self, point: &Point, group: &Group, year: i32) -> Option<(Spread, Evidence)> {
+        let key = (format!("{point:?}"), self.index_of(group), year);
+        if let Some(known) = self.points.borrow().get(&key) {
+            return known.clone();
+        }
+        let found = self.work_out(point, group, year);
+        self.points.borrow_mut().insert(key, found.clone());
+        found
+    }
+
+    fn work_out(&self, point: &Point, group: &Group, year: i32) -> Option<(Spread, Evidence)> {
         match point {
             Point::Calendar {
                 month,
