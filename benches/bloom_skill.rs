@@ -12,6 +12,7 @@ use budtide::season::bloom::{Evidence, Fit, Observation, Sister, Usual, Years};
 use budtide::season::candidates::SeasonYear;
 use budtide::season::ensemble::{Climate, Mixture, Outlook};
 use budtide::season::hindcast::{self, ISSUES, Knows, Score, Summary};
+use budtide::season::screening::screen;
 use budtide::season::stages::{Reports, season_of};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -458,7 +459,7 @@ fn main() {
     let clock = Instant::now();
     let climates: BTreeMap<&str, Climate> = side_by_side(STATIONS, |(file, station, latitude)| {
         weather(&folder, file, station)
-            .map(|record| (*station, Climate::new(&screened(record), *latitude)))
+            .map(|record| (*station, Climate::new(&screen(&record).record, *latitude)))
     })
     .into_iter()
     .flatten()
@@ -528,14 +529,15 @@ fn main() {
         few.push((rms(&errors), little));
     }
     let n = few.len() as f64;
-    let mean =
-        |value: &dyn Fn(&(f64, Vec<(f64, f64)>)) -> f64| few.iter().map(value).sum::<f64>() / n;
-    println!("mean of the eleven: {:.2}", mean(&|x| x.0));
+    println!(
+        "mean of the eleven: {:.2}",
+        few.iter().map(|(all, _)| all).sum::<f64>() / n
+    );
     for (at, observed) in [0, 1, 3, 5].iter().enumerate() {
         println!(
             "usual date and {observed} observations: {:.2} d, window holds {:.0} %",
-            mean(&|x| x.1[at].0),
-            mean(&|x| x.1[at].1)
+            few.iter().map(|(_, little)| little[at].0).sum::<f64>() / n,
+            few.iter().map(|(_, little)| little[at].1).sum::<f64>() / n
         );
     }
     with_sisters(&climates, &records, &eleven);
@@ -760,8 +762,4 @@ fn timing(climates: &BTreeMap<&str, Climate>, eleven: &[&Record]) {
             clock.elapsed().as_secs_f64()
         );
     }
-}
-
-fn screened(record: DailyRecord) -> DailyRecord {
-    record
 }

@@ -13,6 +13,8 @@ mod sources;
 
 mod models;
 
+mod bloom;
+
 mod properties;
 
 mod river;

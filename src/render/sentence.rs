@@ -585,14 +585,16 @@ impl<'f> Words<'f> {
                 match &refused.why {
                     Refusal::UnknownStage => "the crop has no such stage".to_owned(),
                     Refusal::InTheFuture => "that day is still to come".to_owned(),
-                    Refusal::OtherSeason { year } =>
-                        format!("that day is not in the season of {year}"),
                     Refusal::AfterLaterStage { stage, date } => {
                         format!(
                             "{stage}, which comes later, was seen before it on {}",
                             self.day(*date)
                         )
                     }
+                    Refusal::FarFromForecast { expected } => format!(
+                        "it is expected about {}, so the date may be a slip",
+                        self.day(*expected)
+                    ),
                 }
             ),
             Caveat::NoUsualBloom { crop } => format!(

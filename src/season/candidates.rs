@@ -80,12 +80,6 @@ impl SeasonYear {
         };
         SeasonYear { year, southern }
     }
-
-    /// Whether a stage seen on `date` can belong to this season: bud swell
-    /// at the earliest two months before day 0, leaf fall at the latest.
-    pub fn holds(self, date: NaiveDate) -> bool {
-        (-62..365).contains(&self.day(date))
-    }
 }
 
 /// A way of counting the heat of a day.
@@ -245,6 +239,8 @@ pub struct Spring {
     pub year: i32,
     /// Date of each candidate as a season day with its fraction.
     pub dates: Vec<f32>,
+    /// Chill portions by day 59.
+    pub portions: f64,
 }
 
 /// A rule drawn from the table.
@@ -272,6 +268,7 @@ impl Candidates {
                 days.complete().then(|| Spring {
                     year,
                     dates: dates_of(&rules, &days),
+                    portions: days.portions.get(DAYS_BEFORE + 59).copied().unwrap_or(0.0),
                 })
             })
             .collect();
@@ -667,5 +664,89 @@ impl DailyChill {
             .map(|day| self.on(None, season.date(day as f64)))
             .sum();
         if sum > 1.0 { sum } else { 100.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Algorithms 5.1: 5 a day from day 41, met at the end of day 100 or
+    /// within it.
+    #[test]
+    fn crossings() {
+        let running: Vec<f64> = (0..SPAN)
+            .map(|index| (index as f64 - DAYS_BEFORE as f64 - 40.0).max(0.0) * 5.0)
+            .collect();
+        let cross = |need| crossing(&running, 41, need);
+        assert!((cross(300.0).unwrap() - 100.999_999).abs() < 1e-9);
+        assert!((cross(298.0).unwrap() - 100.6).abs() < 1e-9);
+        assert_eq!(cross(0.0), Some(41.0));
+        assert_eq!(cross(1e9), None);
+        assert_eq!(crossing(&running, i32::MIN / 2, 5.0), None);
+        let mut dates = Vec::new();
+        climb(&running, 41, &[298.0, 300.0, 1e9], &mut dates);
+        assert!((dates[0] - 100.6).abs() < 1e-4 && (dates[1] - 101.0).abs() < 1e-4);
+        assert_eq!(dates[2], DAYS_AFTER as f32);
+    }
+
+    /// Algorithms 5.2: yc 40, s1 0.5.
+    #[test]
+    fn weights_by_chill() {
+        for (y, wanted) in [
+            (0.0, 0.0),
+            (20.0, 0.0),
+            (38.0, 0.258_720),
+            (40.0, 0.5),
+            (42.0, 0.721_594),
+            (60.0, 0.998_729),
+        ] {
+            let got = chill_weight(y, 40.0, 0.5);
+            assert!((got - wanted).abs() < 5e-5, "{y}: {got} {wanted}");
+        }
+    }
+
+    /// Abramowitz & Stegun 1964, table 9.8: I0(1) = 1.2660658778,
+    /// I0(2) = 2.2795853023; and the mean over the sine by midpoints.
+    #[test]
+    fn exponential_heat_is_the_mean_over_the_sine() {
+        assert!((bessel_i0(1.0) - 1.266_065_877_8).abs() < 1e-9);
+        assert!((bessel_i0(2.0) - 2.279_585_302_3).abs() < 1e-9);
+        let (low, high, rate) = (-3.0, 14.0, 0.12);
+        let steps = 10_000;
+        let mean = (0..steps)
+            .map(|k| {
+                let phase = (k as f64 + 0.5) / steps as f64 * std::f64::consts::TAU;
+                let t = 0.5 * (low + high) + 0.5 * (high - low) * phase.sin();
+                5.0 * f64::exp(rate * (t - 10.0))
+            })
+            .sum::<f64>()
+            / steps as f64;
+        assert!((exponential_heat(low, high, rate) - mean).abs() < 1e-6);
+    }
+
+    #[test]
+    fn seasons_by_the_side_of_the_equator() {
+        let date = |y, m, d| NaiveDate::from_ymd_opt(y, m, d).unwrap();
+        let north = SeasonYear::at(2024, 40.0);
+        assert_eq!(north.day(date(2024, 3, 1)), 60, "a leap year");
+        assert_eq!(north.date(60.9), date(2024, 3, 1));
+        let south = SeasonYear::at(2024, -35.0);
+        assert_eq!(south.day(date(2024, 9, 28)), 89);
+        assert_eq!(SeasonYear::of(date(2025, 1, 15), true), south);
+        assert_eq!(SeasonYear::of(date(2024, 9, 28), true), south);
+        assert_eq!(north.date(f64::NAN), date(2024, 1, 1));
+    }
+
+    #[test]
+    fn short_gaps_are_bridged_and_long_ones_stay() {
+        let first = NaiveDate::from_ymd_opt(2023, 1, 1).unwrap();
+        let mut record = DailyRecord::unknown(first, 20);
+        for (index, low) in [(0, 0.0), (6, 6.0), (13, 0.0)] {
+            record.low_c.set(index, Some(low));
+        }
+        let filled = bridged(&record);
+        assert_eq!(filled.low_c.get(3), Some(3.0));
+        assert_eq!(filled.low_c.get(9), None, "six days are too many");
     }
 }

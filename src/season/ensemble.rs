@@ -10,10 +10,11 @@ use super::bloom::{Fit, Years};
 use super::candidates::{
     Candidates, DAYS_BEFORE, DailyChill, Rule, SPAN, SeasonDays, SeasonYear, bridged, crossing,
 };
+use super::normal::share_below;
 use crate::facts::weather::{DailyRecord, Forecast};
 use chrono::{Datelike, NaiveDate};
-use statrs::function::erf::erfc;
-use std::f64::consts::FRAC_1_SQRT_2;
+use std::cell::RefCell;
+use std::rc::Rc;
 
 /// Members at most.
 const MEMBERS: usize = 30;
@@ -30,6 +31,11 @@ const WARMING: (f64, f64) = (0.04, 0.015);
 /// Spread that the weather to come adds beyond what past springs show, as a
 /// share of the days that lie ahead: they are few, and of another climate.
 const AHEAD_SHARE: f64 = 0.025;
+/// The season day by which winters are compared by their chill.
+const CHILL_DAY: usize = 59;
+/// Factor on the residual scale after less chill than in any past year (our
+/// judgement).
+const LITTLE_CHILL: f64 = 1.5;
 /// Correlation of a forecast day with what comes, by lead in days; an
 /// assumption until the place's own forecasts have been held against its
 /// weather.
@@ -104,6 +110,10 @@ pub struct Outlook {
     /// Index in the season of the first day without measurement or forecast.
     told: usize,
     members: Vec<SeasonDays>,
+    /// Running sums of all members by heat: cultivars share most of them.
+    tracks: RefCell<Vec<(super::candidates::Heat, Track)>>,
+    /// Portions by day 59: least of the past years, if enough are known.
+    least_chill: Option<f64>,
 }
 
 impl Outlook {
@@ -136,6 +146,8 @@ impl Outlook {
             seen,
             told: seen,
             members: Vec::new(),
+            tracks: RefCell::default(),
+            least_chill: least_chill(climate, season, years),
         };
         let own = own.map(|own| outlook.seen_part(&own, climate));
         if seen > LAST_DAY {
@@ -184,6 +196,18 @@ impl Outlook {
 
     fn date(&self, index: usize) -> NaiveDate {
         self.season.date(index as f64 - DAYS_BEFORE as f64)
+    }
+
+    /// The chill guard: portions expected by day 59 of this season and the
+    /// least of past years, when the first is less.
+    pub fn short_of_chill(&self) -> Option<(f64, f64)> {
+        let least = self.least_chill?;
+        let by_then = self
+            .members
+            .iter()
+            .filter_map(|member| member.portions.get(DAYS_BEFORE + CHILL_DAY));
+        let expected = by_then.sum::<f64>() / self.members.len() as f64;
+        (expected < least).then_some((expected, least))
     }
 
     /// The measured part of this season, its gaps filled with usual values.
@@ -253,7 +277,7 @@ impl Outlook {
     /// Runs rules through all members.
     pub fn run(&self, rules: Vec<Rule>) -> Runs {
         let mut heats = Vec::new();
-        let mut sums: Vec<Vec<Vec<f64>>> = Vec::new();
+        let mut sums: Vec<Track> = Vec::new();
         let which = rules
             .iter()
             .map(|rule| {
@@ -262,13 +286,28 @@ impl Outlook {
                     Some(at) => at,
                     None => {
                         heats.push(heat);
-                        sums.push(self.running(heat));
+                        sums.push(self.track(heat));
                         sums.len() - 1
                     }
                 }
             })
             .collect();
         Runs { rules, which, sums }
+    }
+
+    /// Running sums for a heat, worked out when first asked for.
+    fn track(&self, heat: super::candidates::Heat) -> Track {
+        let known = self
+            .tracks
+            .borrow()
+            .iter()
+            .find(|(one, _)| *one == heat)
+            .map(|(_, t)| t.clone());
+        known.unwrap_or_else(|| {
+            let track = Rc::new(self.running(heat));
+            self.tracks.borrow_mut().push((heat, track.clone()));
+            track
+        })
     }
 
     /// Running sums of every member; the measured part is summed once.
@@ -299,24 +338,29 @@ impl Outlook {
         .seen_from(self.told_until())
     }
 
-    /// Factor on the residual scale for want of members: `sqrt(1 + 10/M)`
-    /// below ten of them.
+    /// Factor on the residual scale for want of members, `sqrt(1 + 10/M)`
+    /// below ten of them, and for want of chill.
     pub fn widening(&self) -> f64 {
-        match self.members.len() {
-            0 => 1.0,
-            _ if self.is_over() => 1.0,
-            few if few < FEW_MEMBERS => (1.0 + 10.0 / few as f64).sqrt(),
-            _ => 1.0,
-        }
+        let chill = self.short_of_chill().map_or(1.0, |_| LITTLE_CHILL);
+        chill
+            * match self.members.len() {
+                0 => 1.0,
+                _ if self.is_over() => 1.0,
+                few if few < FEW_MEMBERS => (1.0 + 10.0 / few as f64).sqrt(),
+                _ => 1.0,
+            }
     }
 }
+
+/// Running sums of every member for one heat, shared by all who ask.
+type Track = Rc<Vec<Vec<f64>>>;
 
 /// Rules run through the members of an outlook.
 #[derive(Clone, Debug)]
 pub struct Runs {
     rules: Vec<Rule>,
     which: Vec<usize>,
-    sums: Vec<Vec<Vec<f64>>>,
+    sums: Vec<Track>,
 }
 
 impl Runs {
@@ -330,7 +374,12 @@ impl Runs {
         let mut dates = Vec::new();
         let mut never = 0;
         for (rule, &which) in self.rules.iter().zip(&self.which) {
-            for running in self.sums.get(which).into_iter().flatten() {
+            for running in self
+                .sums
+                .get(which)
+                .into_iter()
+                .flat_map(|track| track.iter())
+            {
                 match date(rule, running) {
                     Some(date) => dates.push((date, 1.0)),
                     None => never += 1,
@@ -366,6 +415,18 @@ fn past_years(
                 .then_some((year, aligned))
         })
         .collect()
+}
+
+/// Least chill by [`CHILL_DAY`] in the past years; `None` with fewer than ten.
+fn least_chill(climate: &Climate, season: SeasonYear, years: Years) -> Option<f64> {
+    let springs = climate.candidates.springs();
+    let past = springs
+        .iter()
+        .filter(|spring| spring.year != season.year && years.hold(spring.year));
+    let (count, least) = past.fold((0, f64::INFINITY), |(count, least), spring| {
+        (count + 1, least.min(spring.portions))
+    });
+    (count >= FEW_MEMBERS).then_some(least)
 }
 
 /// A past season on the calendar of another: on 29 February the 28th is
@@ -500,11 +561,6 @@ fn normals(record: &DailyRecord) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// Standard normal distribution function.
-pub fn phi(z: f64) -> f64 {
-    0.5 * erfc(-z * FRAC_1_SQRT_2)
-}
-
 /// Weighted dates, each dressed with the same normal spread.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mixture {
@@ -586,7 +642,11 @@ impl Mixture {
             if z < -8.0 {
                 break;
             }
-            sum += if z > 8.0 { *weight } else { weight * phi(z) };
+            sum += if z > 8.0 {
+                *weight
+            } else {
+                weight * share_below(z)
+            };
         }
         sum
     }

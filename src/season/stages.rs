@@ -5,12 +5,12 @@
 //! counted from it by the heat in between, earlier ones are over. Reports
 //! that cannot be are refused, with the reason.
 
-use super::bloom::{Fit, Observation};
+use super::bloom::{Fit, Observation, Sister, group_difference};
 use super::candidates::{DAYS_BEFORE, Rule, SeasonYear, crossing};
 use super::ensemble::{Climate, DRAWN, FEW_MEMBERS, Mixture, Outlook};
 use super::spread::Basis;
 use crate::facts::journal::StageSeen;
-use crate::facts::knowledge::Crop;
+use crate::facts::knowledge::{Crop, Knowledge, cultivar_key};
 use crate::facts::place::HardinessZone;
 use chrono::NaiveDate;
 
@@ -24,6 +24,12 @@ const ANCHOR_SHARE: f64 = 0.25;
 const ASK_BEYOND: f64 = 0.95;
 /// Standard deviation between the 10 and 90 % points of a normal, inverse.
 const PER_80_PERCENT: f64 = 1.0 / 2.5631;
+/// A report so many days outside the 10 to 90 % window is refused.
+const FAR_DAYS: f64 = 45.0;
+/// Spread added to a stage before bloom for its published share of the heat,
+/// days per unit of share that is lacking. Our judgement: the sums of green
+/// tip vary by some 5 days between seasons, those of full bloom by 3.5.
+const SHARE_SPREAD_DAYS: f64 = 5.0;
 /// Spread of bloom between years where nothing else is known, days: twelve
 /// open series have 6 to 11.
 const YEARS_SPREAD_DAYS: f64 = 9.0;
@@ -55,17 +61,18 @@ pub enum Refusal {
     UnknownStage,
     /// The day lies ahead.
     InTheFuture,
-    /// The day belongs to another season.
-    OtherSeason {
-        /// The season asked for, by the year of its bloom.
-        year: i32,
-    },
     /// Another report, on an earlier day, has a later stage.
     AfterLaterStage {
         /// That stage.
         stage: String,
         /// Its day.
         date: NaiveDate,
+    },
+    /// More than six weeks outside the window that the weather or the usual
+    /// date gives: a slip in month or year is likelier.
+    FarFromForecast {
+        /// The expected day.
+        expected: NaiveDate,
     },
 }
 
@@ -93,6 +100,14 @@ pub enum StageCaveat {
     MayNotBloom {
         /// 0 to 1.
         share: f64,
+    },
+    /// Less chill by day 59 (1 March) than in any of the past years: nothing
+    /// is known about bloom after such a winter; windows are wider.
+    LittleChill {
+        /// Portions expected.
+        portions: f64,
+        /// Least of the past years.
+        least: f64,
     },
     /// No weather and no usual date: the zone alone gave the date.
     ZoneAlone,
@@ -145,8 +160,9 @@ struct Anchor {
     date: NaiveDate,
 }
 
-/// Sorts reports into those that can be, in the order of their stages, and
-/// those that cannot. Several of one stage count as their mean day.
+/// Sorts the reports of a season into those that can be, in the order of
+/// their stages, and those that cannot; reports of other seasons are passed
+/// over. Several of one stage count as their mean day.
 pub fn sort_reports(
     crop: &Crop,
     season: SeasonYear,
@@ -160,7 +176,11 @@ pub fn sort_reports(
             why,
         });
     };
-    let mut sorted: Vec<&StageSeen> = seen.iter().filter(|one| one.crop == crop.id).collect();
+    let mut sorted: Vec<&StageSeen> = seen
+        .iter()
+        .filter(|one| one.crop == crop.id)
+        .filter(|one| SeasonYear::of(one.date, season.southern) == season)
+        .collect();
     sorted.sort_by_key(|report| report.date);
     let mut kept: Vec<(usize, NaiveDate)> = Vec::new();
     for report in sorted {
@@ -170,13 +190,6 @@ pub fn sort_reports(
         };
         if report.date > today {
             refuse(report, Refusal::InTheFuture);
-            continue;
-        }
-        if !season.holds(report.date) {
-            // A report of another season is not wrong, it is not of this one.
-            if SeasonYear::of(report.date, season.southern) == season {
-                refuse(report, Refusal::OtherSeason { year: season.year });
-            }
             continue;
         }
         let later = kept.iter().filter(|(other, _)| *other > stage).max();
@@ -219,12 +232,47 @@ pub fn observations(
         .filter_map(|report| {
             let stage = crop.stages.get(crop.stage(&report.stage)?)?;
             let season = SeasonYear::of(report.date, southern);
-            let (share, _) = stage.heat_share.as_ref()?;
+            let share = match &stage.heat_share {
+                Some((share, _)) => *share,
+                None if full_bloom(crop) == crop.stage(&report.stage) => 1.0,
+                None => return None,
+            };
             (season.year < before).then(|| Observation {
                 year: season.year,
                 instant: season.day(report.date) as f64 + 0.5,
-                share: *share,
+                share,
             })
+        })
+        .collect()
+}
+
+/// Observations of the other cultivars of a crop for the fit of one: one
+/// [`Sister`] per cultivar named in the reports, with the difference that the
+/// bloom groups lead to expect; reports without a cultivar are one more.
+pub fn sisters(
+    knowledge: &Knowledge,
+    crop: &Crop,
+    cultivar: Option<&str>,
+    southern: bool,
+    before: i32,
+    seen: &[StageSeen],
+) -> Vec<Sister> {
+    let group = |name: Option<&str>| {
+        name.and_then(|name| knowledge.cultivar(&crop.id, name))
+            .and_then(|known| known.bloom.as_ref())
+            .map(|(group, _)| *group)
+    };
+    let key = |seen: &StageSeen| seen.cultivar.as_deref().map(cultivar_key);
+    let mut sorted = seen.to_vec();
+    sorted.sort_by_key(key);
+    sorted
+        .chunk_by(|a, b| key(a) == key(b))
+        .map(|same| {
+            let name = same.first().and_then(|one| one.cultivar.as_deref());
+            Sister {
+                later_days: group_difference(group(cultivar), group(name)),
+                seen: observations(crop, southern, before, same),
+            }
         })
         .collect()
 }
@@ -242,14 +290,6 @@ pub fn season_of(
 ) -> StageDates {
     let season = outlook.season;
     let (kept, refused) = sort_reports(crop, season, outlook.today, reports.seen);
-    let anchors: Vec<Anchor> = kept
-        .into_iter()
-        .map(|(stage, date)| Anchor {
-            stage,
-            date,
-            instant: season.day(date) as f64 + 0.5,
-        })
-        .collect();
     let mut dates = StageDates {
         year: season.year,
         stages: Vec::new(),
@@ -280,6 +320,28 @@ pub fn season_of(
         }
         Source::Usual(usual_bloom(crop, fit, zone, season.southern))
     };
+    if let Some((portions, least)) = outlook.short_of_chill().filter(|_| from_weather) {
+        dates
+            .caveats
+            .push(StageCaveat::LittleChill { portions, least });
+    }
+    let mut anchors: Vec<Anchor> = Vec::new();
+    for (stage, date) in kept {
+        let instant = season.day(date) as f64 + 0.5;
+        match source.far(crop, bloom, stage, instant) {
+            Some(expected) => dates.refused.push(Refused {
+                report: report_of(crop, stage, date),
+                why: Refusal::FarFromForecast {
+                    expected: season.date(expected),
+                },
+            }),
+            None => anchors.push(Anchor {
+                stage,
+                date,
+                instant,
+            }),
+        }
+    }
     for (stage, known) in crop.stages.iter().enumerate() {
         if let Some(anchor) = anchors.iter().find(|anchor| anchor.stage == stage) {
             dates.stages.push(StageDate {
@@ -296,6 +358,7 @@ pub fn season_of(
         let before = anchors.iter().rev().find(|anchor| anchor.stage < stage);
         let after = anchors.iter().find(|anchor| anchor.stage > stage);
         let share = known.heat_share.as_ref().map(|(share, _)| *share);
+        let share = share.or((stage == bloom).then_some(1.0));
         let delay = known.days_after_bloom.as_ref().map(|(a, b, _)| (*a, *b));
         let Some(mixture) = source.stage(crop, bloom, share, delay, before) else {
             continue;
@@ -317,6 +380,19 @@ pub fn season_of(
     }
     in_order(&mut dates.stages);
     dates
+}
+
+/// A report put together again.
+fn report_of(crop: &Crop, stage: usize, date: NaiveDate) -> StageSeen {
+    StageSeen {
+        date,
+        crop: crop.id.clone(),
+        cultivar: None,
+        stage: crop
+            .stages
+            .get(stage)
+            .map_or_else(String::new, |stage| stage.name.clone()),
+    }
 }
 
 /// The stage with the heat of full bloom.
@@ -344,6 +420,20 @@ enum Source {
 }
 
 impl Source {
+    /// The expected instant of a stage, when a report lies so far outside its
+    /// window that a slip in the date is likelier.
+    fn far(&self, crop: &Crop, bloom: usize, stage: usize, instant: f64) -> Option<f64> {
+        let known = crop.stages.get(stage)?;
+        let share = known.heat_share.as_ref().map(|(share, _)| *share);
+        let share = share.or((stage == bloom).then_some(1.0));
+        let delay = known.days_after_bloom.as_ref().map(|(a, b, _)| (*a, *b));
+        let mixture = self.stage(crop, bloom, share, delay, None)?;
+        let early = mixture.quantile(0.1)? - FAR_DAYS;
+        let late = mixture.quantile(0.9)? + FAR_DAYS;
+        let expected = mixture.quantile(0.5)?;
+        (!(early..=late).contains(&instant)).then_some(expected)
+    }
+
     /// The distribution of a stage, counted from an anchor where there is one.
     fn stage(
         &self,
@@ -401,7 +491,7 @@ impl Source {
                     .mixture(*scale_days, |rule, running| {
                         crossing(running, rule.track.start, rule.need * share)
                     })
-                    .later(-drift_days, 0.0)
+                    .later(-drift_days, SHARE_SPREAD_DAYS * (1.0 - share).max(0.0))
                     .seen_from(*told),
                 Some((anchor, passed)) => {
                     let left = (share - passed).max(0.0);

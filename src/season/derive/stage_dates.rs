@@ -91,12 +91,9 @@ fn bloom_evidence(facts: &Facts, climate: &Climate, group: &Group) -> bloom::Evi
         .filter(|seen| seen.crop == group.crop)
         .cloned()
         .partition(|seen| concerns(facts, group, seen));
-    let of = |seen: &[StageSeen]| stages::observations(crop, climate.southern(), i32::MAX, seen);
-    evidence.own = of(&own);
-    evidence.sisters = vec![bloom::Sister {
-        later_days: 0.0,
-        seen: of(&sisters),
-    }];
+    let (southern, knowledge) = (climate.southern(), &facts.knowledge);
+    evidence.own = stages::observations(crop, southern, i32::MAX, &own);
+    evidence.sisters = stages::sisters(knowledge, crop, cultivar, southern, i32::MAX, &sisters);
     evidence
 }
 
