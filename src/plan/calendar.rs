@@ -264,8 +264,11 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
     tasks
 }
 
-/// Opens a window with the earlier of two and closes it with the later.
+/// Opens a window with the earlier of two and closes it with the later,
+/// quantile by quantile.
 fn widen(window: &mut Window, other: &Window) {
+    let opens = window.opens.spread.earlier(other.opens.spread);
+    let closes = window.closes.spread.later(other.closes.spread);
     if other.opens.spread.middle < window.opens.spread.middle {
         window.opens = other.opens.clone();
         window.best = other.best.clone();
@@ -273,6 +276,8 @@ fn widen(window: &mut Window, other: &Window) {
     if other.closes.spread.middle > window.closes.spread.middle {
         window.closes = other.closes.clone();
     }
+    window.opens.spread = opens;
+    window.closes.spread = closes;
 }
 
 /// Days within which events of several crops are one.
