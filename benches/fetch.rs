@@ -172,7 +172,9 @@ fn answer(mut stream: TcpStream) {
              Content-Length: {}\r\n\r\n",
             body.len()
         );
-        if stream.write_all(head.as_bytes()).is_err() || stream.write_all(&body).is_err() {
+        // In one piece: two small writes would wait for each other.
+        let reply = [head.as_bytes(), &body].concat();
+        if stream.write_all(&reply).is_err() {
             return;
         }
     }

@@ -7,6 +7,7 @@
 
 mod client;
 mod contract;
+mod damage;
 mod ghcn;
 mod golden;
 mod nws;

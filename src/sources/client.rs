@@ -7,9 +7,12 @@
 
 use super::address::Address;
 use super::error::{Again, Fault, SourceError, Why};
-use super::patience::{Jitter, Patience, http_date, retry_after};
+use super::kept::{Kept, reply, text};
+use super::patience::{Jitter, Patience};
 use super::reply::clean;
 pub use super::reply::{Reply, gunzip};
+use super::request::hide;
+pub use super::request::{Request, Secrets};
 use std::io::{self, Read};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -22,9 +25,6 @@ use ureq::{Agent, Proxy};
 
 /// Redirects that are followed for one request.
 const REDIRECTS: usize = 4;
-
-/// Bytes of replies that are kept to be asked for conditionally.
-const KEPT_BYTES: usize = 8 << 20;
 
 /// How a client behaves. The default suits the known services.
 #[derive(Clone, Debug)]
@@ -99,56 +99,6 @@ pub enum Trust {
     Only(Vec<u8>),
 }
 
-/// What to ask for.
-#[derive(Clone, Debug)]
-pub struct Request {
-    /// What it is for, such as `fetching the forecast`.
-    pub doing: String,
-    /// Where.
-    pub address: Address,
-    /// The `Accept` header.
-    pub accept: &'static str,
-    /// Instead of the client's own name.
-    pub user_agent: Option<String>,
-    /// Whether to keep the reply and next time ask only for a newer one.
-    pub keep: bool,
-    /// Texts that must not show up in a message.
-    pub secrets: Secrets,
-}
-
-/// Texts that must not show up in a message; shown, they are their number.
-#[derive(Clone, Default, PartialEq, Eq)]
-pub struct Secrets(Vec<String>);
-
-impl std::fmt::Debug for Secrets {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Secrets({})", self.0.len())
-    }
-}
-
-impl Request {
-    /// A plain request.
-    pub fn new(doing: impl Into<String>, address: Address) -> Self {
-        Request {
-            doing: doing.into(),
-            address,
-            accept: "application/json",
-            user_agent: None,
-            keep: false,
-            secrets: Secrets::default(),
-        }
-    }
-
-    /// The same with a text that must not show up in a message.
-    #[must_use]
-    pub fn hiding(mut self, secret: &str) -> Self {
-        if !secret.is_empty() {
-            self.secrets.0.push(secret.to_owned());
-        }
-        self
-    }
-}
-
 /// How much went over the wire.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Traffic {
@@ -160,21 +110,12 @@ pub struct Traffic {
     pub unpacked: u64,
 }
 
-/// A reply that is kept with what it takes to ask whether it still holds.
-struct Kept {
-    address: String,
-    etag: Option<String>,
-    modified: Option<String>,
-    body: Arc<Vec<u8>>,
-    media: String,
-}
-
 /// The client. One is enough for all sources.
 pub struct Client {
     settings: Settings,
     agent: OnceLock<Agent>,
     jitter: Mutex<Jitter>,
-    kept: Mutex<Vec<Kept>>,
+    kept: Mutex<Kept>,
     requests: AtomicU64,
     bytes: AtomicU64,
     unpacked: AtomicU64,
@@ -233,7 +174,7 @@ impl Client {
             let fault = match self.once(request).and_then(|reply| {
                 let got = read(&reply);
                 if got.is_err() && reply.kept {
-                    self.forget(request);
+                    lock(&self.kept).forget(request.address.text());
                 }
                 got
             }) {
@@ -305,13 +246,9 @@ impl Client {
             .header(header::USER_AGENT, user_agent)
             .header(header::ACCEPT, request.accept)
             .header(header::ACCEPT_ENCODING, "gzip");
-        let before = request.keep.then(|| self.validators(address)).flatten();
-        if let Some((etag, modified)) = &before {
-            if let Some(etag) = etag {
-                call = call.header(header::IF_NONE_MATCH, etag);
-            }
-            if let Some(modified) = modified {
-                call = call.header(header::IF_MODIFIED_SINCE, modified);
+        if request.keep {
+            for (name, value) in lock(&self.kept).conditions(address.text()) {
+                call = call.header(name, value);
             }
         }
         let mut call = call
@@ -330,7 +267,8 @@ impl Client {
             return Ok(Hop::Redirect(location));
         }
         if status == 304 {
-            return self.still_good(address, &headers).map(Hop::Reply);
+            let kept = lock(&self.kept).still_good(address.text(), &headers);
+            return kept.map(Hop::Reply);
         }
         let packed = self.take(response.body_mut().as_reader())?;
         self.bytes.fetch_add(packed.len() as u64, Ordering::Relaxed);
@@ -339,7 +277,7 @@ impl Client {
             .fetch_add(body.len() as u64, Ordering::Relaxed);
         let reply = reply(status, &headers, body, false);
         if request.keep && status == 200 {
-            self.keep(address, &headers, &reply);
+            lock(&self.kept).keep(address.text(), &headers, &reply);
         }
         Ok(Hop::Reply(reply))
     }
@@ -372,55 +310,6 @@ impl Client {
                 clean(other)
             )))),
         }
-    }
-
-    fn validators(&self, address: &Address) -> Option<(Option<String>, Option<String>)> {
-        lock(&self.kept)
-            .iter()
-            .find(|kept| kept.address == address.text())
-            .map(|kept| (kept.etag.clone(), kept.modified.clone()))
-    }
-
-    /// The kept reply that the other side says still holds.
-    fn still_good(&self, address: &Address, headers: &HeaderMap) -> Result<Reply, Fault> {
-        let kept = lock(&self.kept);
-        let found = kept.iter().find(|kept| kept.address == address.text());
-        let Some(found) = found else {
-            return Err(Fault::broken("it says \"not modified\" to a first request"));
-        };
-        let mut reply = reply(200, headers, found.body.clone(), true);
-        reply.media.clone_from(&found.media);
-        let modified = found.modified.as_deref().and_then(http_date);
-        reply.modified = reply.modified.or(modified);
-        Ok(reply)
-    }
-
-    /// Keeps a reply if it can be asked for again conditionally; the oldest
-    /// make room.
-    fn keep(&self, address: &Address, headers: &HeaderMap, reply: &Reply) {
-        let etag = text(headers, header::ETAG);
-        let modified = text(headers, header::LAST_MODIFIED);
-        let mut kept = lock(&self.kept);
-        kept.retain(|kept| kept.address != address.text());
-        if (etag.is_none() && modified.is_none()) || reply.body.len() > KEPT_BYTES {
-            return;
-        }
-        kept.push(Kept {
-            address: address.text().to_owned(),
-            etag,
-            modified,
-            body: reply.body.clone(),
-            media: reply.media.clone(),
-        });
-        let mut sum: usize = kept.iter().map(|kept| kept.body.len()).sum();
-        while sum > KEPT_BYTES {
-            sum -= kept.remove(0).body.len();
-        }
-    }
-
-    /// Forgets a kept reply that could not be read.
-    fn forget(&self, request: &Request) {
-        lock(&self.kept).retain(|kept| kept.address != request.address.text());
     }
 
     /// What a failure of the network means.
@@ -519,34 +408,6 @@ enum Hop {
     Redirect(String),
 }
 
-fn reply(status: u16, headers: &HeaderMap, body: Arc<Vec<u8>>, kept: bool) -> Reply {
-    let date = text(headers, header::DATE).as_deref().and_then(http_date);
-    let media = text(headers, header::CONTENT_TYPE).unwrap_or_default();
-    Reply {
-        status,
-        body,
-        media: media
-            .split(';')
-            .next()
-            .unwrap_or("")
-            .trim()
-            .to_ascii_lowercase(),
-        date,
-        modified: text(headers, header::LAST_MODIFIED)
-            .as_deref()
-            .and_then(http_date),
-        retry_after: text(headers, header::RETRY_AFTER).and_then(|asked| retry_after(&asked, date)),
-        kept,
-    }
-}
-
-fn text(headers: &HeaderMap, name: header::HeaderName) -> Option<String> {
-    headers
-        .get(name)
-        .and_then(|value| value.to_str().ok())
-        .map(str::to_owned)
-}
-
 fn encryption(error: &rustls::Error) -> Fault {
     match error {
         rustls::Error::InvalidCertificate(what) => {
@@ -564,27 +425,6 @@ fn broken_connection(error: &io::Error) -> Fault {
         return encryption(inner);
     }
     Fault::soon(Why::Connection(clean(&error.to_string())))
-}
-
-/// Takes secrets out of what a service said: it may repeat the request.
-fn hide(mut fault: Fault, secrets: &Secrets) -> Fault {
-    let text = match &mut fault.why {
-        Why::Status { said, .. } => said,
-        Why::Address(text)
-        | Why::Connection(text)
-        | Why::Certificate(text)
-        | Why::Tls(text)
-        | Why::Redirect(text)
-        | Why::Unreadable(text)
-        | Why::Place(text)
-        | Why::Setting(text)
-        | Why::File(text) => text,
-        Why::NoHost | Why::Slow(_) | Why::TooLarge { .. } => return fault,
-    };
-    for secret in &secrets.0 {
-        *text = text.replace(secret.as_str(), "***");
-    }
-    fault
 }
 
 /// A lock whose holder panicked still holds plain data.

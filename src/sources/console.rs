@@ -9,7 +9,7 @@
 //! readings into hours.
 
 use super::error::Fault;
-use super::hours::{Field, HourTable, hour_floor, standard};
+use super::hours::{Field, HourTable, hour_floor, in_our_time, standard};
 use super::reply::clean;
 use crate::facts::weather::Hour;
 use crate::units::{Quantity, f_to_c};
@@ -88,8 +88,9 @@ pub fn read_fields(
     let at = match stamp.map(|text| text.trim().replace(['+', 'T'], " ")) {
         Some(text) if text.eq_ignore_ascii_case("now") => received,
         Some(text) => NaiveDateTime::parse_from_str(&text, "%Y-%m-%d %H:%M:%S")
-            .map(|at| at.and_utc())
-            .map_err(|_| Fault::unknown_form("the time of the reading cannot be read"))?,
+            .ok()
+            .and_then(|at| in_our_time(at.and_utc()))
+            .ok_or_else(|| Fault::unknown_form("the time of the reading cannot be read"))?,
         None => return Err(Fault::unknown_form("the reading has no time")),
     };
     let inches = match gauge {
@@ -137,7 +138,8 @@ pub fn read_broadcast(body: &[u8]) -> Result<Vec<Reading>, Fault> {
     let mut readings = Vec::new();
     for row in rows.into_iter().flatten() {
         let number = |index: usize| row.get(index).and_then(Value::as_f64);
-        let Some(at) = number(0).and_then(|at| DateTime::from_timestamp(at as i64, 0)) else {
+        let at = number(0).and_then(|at| DateTime::from_timestamp(at as i64, 0));
+        let Some(at) = at.and_then(in_our_time) else {
             return Err(Fault::unknown_form("the reading has no time"));
         };
         readings.push(Reading {

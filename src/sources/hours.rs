@@ -4,7 +4,9 @@ use super::csv_file::days_from_hours;
 use super::{Left, Span};
 use crate::facts::weather::{Day, Hour};
 use crate::units::Quantity;
-use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::{
+    DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone, Utc,
+};
 use chrono_tz::{OffsetComponents, Tz};
 use std::collections::BTreeMap;
 
@@ -133,7 +135,27 @@ pub(super) fn known_days(hours: &[Hour]) -> Vec<Day> {
 /// daylight time, so that no hour is missing or doubled.
 pub(super) fn standard(zone: Tz, instant: DateTime<Utc>) -> NaiveDateTime {
     let utc = instant.naive_utc();
-    utc + zone.offset_from_utc_datetime(&utc).base_utc_offset()
+    let offset = zone.offset_from_utc_datetime(&utc).base_utc_offset();
+    utc.checked_add_signed(offset).unwrap_or(utc)
+}
+
+/// An instant in years that a record may touch: a slip of somebody's pen must
+/// not make a record of millennia.
+pub(super) fn in_our_time(instant: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    (1800..=2200).contains(&instant.year()).then_some(instant)
+}
+
+/// Days that a forecast may reach ahead (our choice: more than any does).
+const FORECAST_DAYS: u64 = 20;
+
+/// The days that a forecast may be about.
+pub(super) fn coming(today: NaiveDate) -> Span {
+    Span {
+        first: today,
+        last: today
+            .checked_add_days(Days::new(FORECAST_DAYS))
+            .unwrap_or(today),
+    }
 }
 
 /// The instant at which a day begins in local standard time.

@@ -27,10 +27,12 @@ pub mod elevation;
 pub mod error;
 pub mod ghcn;
 mod hours;
+mod kept;
 pub mod nws;
 pub mod open_meteo;
 pub mod patience;
 mod reply;
+mod request;
 pub mod watched;
 
 pub use error::{Failure, Fault, SourceError, Why};

@@ -12,7 +12,7 @@ use flate2::write::GzEncoder;
 use std::io::Write;
 
 /// The form of `daily-summaries` (reference: weather-sources 3.2).
-const WIDE: &str = r#""STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES","SNOW","TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES"
+pub const WIDE: &str = r#""STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","PRCP","PRCP_ATTRIBUTES","SNOW","TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES"
 "USC00000001","2014-03-01","42.70","-73.70","85.3","SOMEWHERE, NY US","    0","T,,7,0700","0","   61",",,7,0700","  -28",",,7,0700"
 "USC00000001","2014-03-02","42.70","-73.70","85.3","SOMEWHERE, NY US","  127",",,7,0700","0","  100",",I,7,0700","  -50",",,7,0700"
 "USC00000001","2014-03-03","42.70","-73.70","85.3","SOMEWHERE, NY US","","","","   44",",,7,0700","-9999",",,7,0700"
@@ -71,8 +71,8 @@ fn a_row_a_value() {
     assert!(none.is_err());
 }
 
-#[test]
-fn fixed_lines() {
+/// February 2014 in fixed lines.
+pub fn lines() -> String {
     let line = |element: &str, values: &[(i32, &str)]| {
         let mut line = format!("USC00000001201402{element}");
         for (value, flags) in values {
@@ -87,7 +87,12 @@ fn fixed_lines() {
     month[28] = (77, "  7");
     let highs = line("TMAX", &month).trim_end().to_owned();
     let lows = line("TMIN", &[(20, "  7"), (10, " I7"), (44, "T 7")]);
-    let text = format!("{highs}\r\n{lows}\n\n{}\n", line("SNOW", &[(1, "  7")]));
+    format!("{highs}\r\n{lows}\n\n{}\n", line("SNOW", &[(1, "  7")]))
+}
+
+#[test]
+fn fixed_lines() {
+    let text = lines();
     let record = read(text.as_bytes(), Some("usc00000001")).unwrap();
     assert_eq!(
         record.days,

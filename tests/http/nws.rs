@@ -111,6 +111,14 @@ fn hourly() -> Value {
     json!({"properties": {"generatedAt": "2026-04-20T13:00:00+00:00", "periods": periods}})
 }
 
+/// Whole bodies of the four kinds, for tests that damage them.
+pub fn bodies() -> [Vec<u8>; 4] {
+    let reports = reports(now() - TimeDelta::hours(9), now());
+    let sent = "2026-04-20T10:00:00-04:00";
+    let alerts = json!({"features": [warning("Freeze Warning", &[FREEZE], "NYZ052", sent)]});
+    [grid(), hourly(), reports, alerts].map(|body| body.to_string().into_bytes())
+}
+
 /// A warning with its event codes.
 fn warning(event: &str, codes: &[&str], zone: &str, sent: &str) -> Value {
     json!({"geometry": null, "properties": {

@@ -5,7 +5,7 @@ use super::super::reply::clean;
 use super::super::{Left, Note};
 use crate::facts::weather::Day;
 use crate::units::Quantity;
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use csv::{ReaderBuilder, StringRecord, Trim};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -82,6 +82,10 @@ impl Days {
     /// Puts a value in tenths; a quality flag means that a check failed it.
     fn put(&mut self, date: NaiveDate, element: Element, tenths: i32, flag: &str, time: &str) {
         self.values += 1;
+        if !(1700..=2200).contains(&date.year()) {
+            self.left.no_time += 1;
+            return;
+        }
         if tenths == MISSING {
             self.left.missing += 1;
             return;

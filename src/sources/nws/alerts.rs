@@ -182,8 +182,12 @@ fn events_of(alert: &Value) -> Vec<(bool, Alert)> {
 }
 
 /// Whether an alert is for the place: by its zones, else by its area. One
-/// that names neither was chosen by the service.
+/// that names neither was chosen by the service, and so is each one where the
+/// zones of the place are not known.
 fn concerns(feature: &Value, alert: &Value, zones: &[String], point: (f64, f64)) -> bool {
+    if zones.is_empty() {
+        return true;
+    }
     let codes = alert.pointer("/geocode/UGC").and_then(Value::as_array);
     let affected = alert.get("affectedZones").and_then(Value::as_array);
     let mut named = codes
@@ -199,7 +203,7 @@ fn concerns(feature: &Value, alert: &Value, zones: &[String], point: (f64, f64))
     }
     match feature.get("geometry") {
         Some(geometry) if geometry.is_object() => covers(geometry, point),
-        _ => !names_zones || zones.is_empty(),
+        _ => !names_zones,
     }
 }
 

@@ -5,13 +5,13 @@
 //! which is an assumption. Where the grid says nothing, nothing is known.
 
 use super::super::error::{Fault, Why};
-use super::super::hours::{Field, HourTable, hour_floor, known_days, standard};
+use super::super::hours::{Field, HourTable, coming, hour_floor, known_days, standard};
 use super::super::reply::clean;
 use super::interval::{Interval, instant};
 use super::quantity::{Said, said, to_si};
 use crate::facts::weather::{DailyRecord, Day, Forecast, Hour, HourlyRecord};
 use crate::units::Quantity;
-use chrono::{DateTime, NaiveDateTime, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -60,7 +60,7 @@ pub(super) fn grid(
     let lows = layer(properties, "minTemperature", Quantity::Temperature)?;
     let highs = layer(properties, "maxTemperature", Quantity::Temperature)?;
     let today = standard(zone, now).date();
-    let hours = table.hours_from(today.and_time(NaiveTime::MIN));
+    let hours = table.hours(coming(today), NaiveDateTime::MAX);
     let mut days: BTreeMap<_, Day> = known_days(&hours)
         .into_iter()
         .map(|day| (day.date, day))
@@ -119,7 +119,7 @@ pub(super) fn hourly(
         table.put(start, Field::Wind, wind);
     }
     let today = standard(zone, now).date();
-    let hours = table.hours_from(today.and_time(NaiveTime::MIN));
+    let hours = table.hours(coming(today), NaiveDateTime::MAX);
     finish(known_days(&hours), hours, zone, issued, source)
 }
 

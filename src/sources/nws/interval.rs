@@ -1,6 +1,7 @@
 //! `2026-07-15T12:00:00+00:00/P1DT6H`: an instant and how long from there,
 //! its end not included (ISO 8601).
 
+use super::super::hours::in_our_time;
 use chrono::{DateTime, TimeDelta, Utc};
 
 /// The longest that an interval of a week's forecast may be.
@@ -46,7 +47,7 @@ pub(super) fn instant(text: &str) -> Option<DateTime<Utc>> {
     DateTime::parse_from_rfc3339(text)
         .or_else(|_| DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z"))
         .ok()
-        .map(|instant| instant.to_utc())
+        .and_then(|instant| in_our_time(instant.to_utc()))
 }
 
 /// Weeks, days, hours, minutes and seconds; months and years have no length.

@@ -17,11 +17,11 @@ pub use reply::{OpenMeteoReply, read};
 use super::address::Address;
 use super::client::{Client, Request};
 use super::error::{Fault, SourceError, Why};
-use super::hours::{day_begins, days_over, known_days, standard};
+use super::hours::{coming, day_begins, days_over, known_days, standard};
 use super::{Credit, Part, Span, WeatherSource};
 use crate::facts::place::Place;
 use crate::facts::weather::{DailyRecord, Forecast, HourlyRecord};
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
 use std::fmt;
 use std::ops::ControlFlow;
 use std::sync::Arc;
@@ -279,8 +279,7 @@ impl WeatherSource for OpenMeteo {
         let source = self.name().to_owned();
         self.client.fetch(&request, |reply| {
             let reply = read(reply, zone, &self.settings.model, now)?;
-            let midnight = today.and_time(NaiveTime::MIN);
-            let hours = reply.table.hours_from(midnight);
+            let hours = reply.table.hours(coming(today), NaiveDateTime::MAX);
             let Some(daily) = DailyRecord::from_days(&known_days(&hours)) else {
                 return Err(Fault::later(Why::Unreadable(
                     "it has no whole day from today on".to_owned(),

@@ -2,7 +2,7 @@
 
 use super::super::Left;
 use super::super::error::{Again, Fault, Why};
-use super::super::hours::{Field, HourTable, hour_before, hour_floor, standard};
+use super::super::hours::{Field, HourTable, hour_before, hour_floor, in_our_time, standard};
 use super::super::reply::{Reply, clean};
 use crate::facts::weather::{Day, Hour};
 use crate::units::{Quantity, Unit};
@@ -172,14 +172,14 @@ impl Cell {
     fn instant(&self, offset: i64) -> Option<DateTime<Utc>> {
         match self {
             Cell::Number(seconds) if seconds.abs() < 1e11 => {
-                DateTime::from_timestamp(*seconds as i64, 0)
+                in_our_time(DateTime::from_timestamp(*seconds as i64, 0)?)
             }
             Cell::Text(text) => {
                 let local = NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M")
                     .or_else(|_| NaiveDateTime::parse_from_str(text, "%Y-%m-%dT%H:%M:%S"))
                     .ok()?;
                 let offset = TimeDelta::try_seconds(offset)?;
-                Some(local.checked_sub_signed(offset)?.and_utc())
+                in_our_time(local.checked_sub_signed(offset)?.and_utc())
             }
             _ => None,
         }
@@ -193,7 +193,11 @@ impl Cell {
                 let instant = self.instant(0)?.naive_utc();
                 Some(instant.checked_add_signed(offset)?.date())
             }
-            Cell::Text(text) => text.parse().ok(),
+            Cell::Text(text) => {
+                let date: NaiveDate = text.parse().ok()?;
+                let midnight = date.and_time(NaiveTime::MIN).and_utc();
+                in_our_time(midnight).map(|_| date)
+            }
             Cell::Nothing => None,
         }
     }
