@@ -137,13 +137,13 @@ mod tests {
 
     #[test]
     fn months_stand_over_their_weeks() {
-        let line = months(NaiveDate::from_ymd_opt(2026, 4, 6).unwrap());
+        let line = months(NaiveDate::from_ymd_opt(2026, 3, 30).unwrap());
         assert!(line.chars().count() <= LABEL + 1 + WEEKS, "{line}");
         assert_eq!(line.find("Apr"), Some(LABEL + 1));
         assert_eq!(
             line.find("May"),
-            Some(LABEL + 1 + 3),
-            "1 May falls into the fourth week"
+            Some(LABEL + 1 + 4),
+            "1 May falls into the fifth week"
         );
         // A name without room before the next is left out.
         let tight = months(NaiveDate::from_ymd_opt(2026, 4, 20).unwrap());

@@ -230,7 +230,15 @@ impl Judge {
             Judge::BrownRot(table) => period
                 .mean_c
                 .and_then(|mean| table.read(mean, period.wet_hours as f64))
-                .map_or(Class::None, |found| brown_rot::class_of(found.share)),
+                .map_or(Class::None, |found| {
+                    let class = brown_rot::class_of(found.share);
+                    // Outside the trial's temperatures and hours: no more than possible.
+                    if found.at_the_edge {
+                        class.min(Class::Possible)
+                    } else {
+                        class
+                    }
+                }),
         }
     }
 }
