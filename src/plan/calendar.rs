@@ -217,19 +217,38 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         join_near_groups(chore, season, year, &mut found);
         let apart = found.len() > 1;
         for (group, chosen) in &found {
-            let label = apart.then(|| group.label()).flatten();
-            tasks.extend(with_windows(
+            let label = apart.then(|| name_of(group)).flatten();
+            let found = with_windows(
                 season,
                 chore,
                 group,
                 year,
                 Some(crop),
-                label,
+                label.as_deref(),
                 chosen,
-            ));
+            );
+            found.into_iter().for_each(|task| put(&mut tasks, task));
         }
     }
     tasks
+}
+
+/// What sets a group's task apart from the crop's others: its cultivar, or
+/// early and late.
+fn name_of(group: &Group) -> Option<String> {
+    let own = group.cultivar.clone();
+    own.or_else(|| group.label().map(str::to_owned))
+}
+
+/// Adds a task; one of the same name takes it in, so that a name is unique.
+fn put(tasks: &mut Vec<Task>, task: Task) {
+    match tasks.iter_mut().find(|held| held.id == task.id) {
+        Some(held) => {
+            widen(&mut held.window, &task.window);
+            absorb(held, task);
+        }
+        None => tasks.push(task),
+    }
 }
 
 /// A chore that is done for all its crops at once. One that waits for an
@@ -382,7 +401,7 @@ fn with_windows(
     group: &Group,
     year: i32,
     crop: Option<&str>,
-    label: Option<&'static str>,
+    label: Option<&str>,
     chosen: &Chosen,
 ) -> Vec<Task> {
     let frame = if chore.opens.is_empty() {
@@ -423,7 +442,10 @@ fn stem(chore: &Chore, crop: Option<&str>, label: Option<&str>, year: i32) -> St
     let mut stem = chore.id.clone();
     for part in [crop, label].into_iter().flatten() {
         stem.push('-');
-        stem.push_str(part);
+        stem.extend(part.chars().filter_map(|c| match c {
+            ' ' | '-' => Some('-'),
+            c => c.is_alphanumeric().then_some(c.to_ascii_lowercase()),
+        }));
     }
     format!("{stem}-{year}")
 }

@@ -90,6 +90,8 @@ fn check(facts: &Facts, season: &Season, plan: &Plan) {
         held_in_deep_cold(facts, task, chore, plan.today);
     }
     orders_first(plan);
+    let names: BTreeSet<&str> = plan.tasks.iter().map(|task| task.id.as_str()).collect();
+    assert_eq!(names.len(), plan.tasks.len(), "a name stands twice");
 }
 
 /// No window closes before it opens, at any of its three quantiles.
