@@ -194,7 +194,9 @@ fn the_list_names_every_task_once_and_why_knows_it() {
     assert!(tasks.len() > 50);
     for task in tasks {
         let name = format!("[{}]", task["id"].as_str().unwrap());
-        assert_eq!(page.matches(&name).count(), 1, "{name}");
+        // What was missed is past helping: the list leaves it out.
+        let times = usize::from(task["state"] != "missed");
+        assert_eq!(page.matches(&name).count(), times, "{name}");
     }
 }
 

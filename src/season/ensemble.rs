@@ -33,8 +33,9 @@ const WARMING: (f64, f64) = (0.04, 0.015);
 const AHEAD_SHARE: f64 = 0.025;
 /// The season day by which winters are compared by their chill.
 const CHILL_DAY: usize = 59;
-/// Factor on the residual scale after less chill than in any past year (our
-/// judgement).
+/// Chill below this share of the least of past years counts as too little.
+const CHILL_SHARE: f64 = 0.9;
+/// Factor on the residual scale after too little chill (our judgement).
 const LITTLE_CHILL: f64 = 1.5;
 /// Correlation of a forecast day with what comes, by lead in days; an
 /// assumption until the place's own forecasts have been held against its
@@ -199,7 +200,7 @@ impl Outlook {
     }
 
     /// The chill guard: portions expected by day 59 of this season and the
-    /// least of past years, when the first is less.
+    /// least of past years, when the first is less by a tenth.
     pub fn short_of_chill(&self) -> Option<(f64, f64)> {
         let least = self.least_chill?;
         let by_then = self
@@ -207,7 +208,7 @@ impl Outlook {
             .iter()
             .filter_map(|member| member.portions.get(DAYS_BEFORE + CHILL_DAY));
         let expected = by_then.sum::<f64>() / self.members.len() as f64;
-        (expected < least).then_some((expected, least))
+        (expected < CHILL_SHARE * least).then_some((expected, least))
     }
 
     /// The measured part of this season, its gaps filled with usual values.

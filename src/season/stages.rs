@@ -101,7 +101,8 @@ pub enum StageCaveat {
         /// 0 to 1.
         share: f64,
     },
-    /// Less chill by day 59 (1 March) than in any of the past years: nothing
+    /// Less chill by day 59 (1 March) than nine tenths of the least of past
+    /// years: nothing
     /// is known about bloom after such a winter; windows are wider.
     LittleChill {
         /// Portions expected.

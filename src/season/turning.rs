@@ -165,21 +165,38 @@ fn to_come(date: NaiveDate, today: NaiveDate) -> Option<NaiveDate> {
 /// carry the weather, the start's own spread is kept.
 pub fn heat_reached(members: &Members, rule: HeatRule, start: Spread, sum: f64) -> Option<Spread> {
     let degree_days = DegreeDays::by(rule).ok()?;
-    let reached = |from: NaiveDate| {
-        members.spread(|record| Some(degree_days.crossing(record, from, sum)?.date))
-    };
-    let middle = reached(start.middle)?;
-    if start.early == start.late {
-        return Some(middle);
+    let from = |day: NaiveDate| members.spread(|record| reached(&degree_days, record, day, sum));
+    let middle = from(start.middle)?;
+    if start.width_days() == 0 {
+        return Some(Spread {
+            basis: middle.basis.max(start.basis),
+            ..middle
+        });
     }
-    let early = reached(start.early)?;
-    let late = reached(start.late)?;
+    let (early, late) = (from(start.early)?, from(start.late)?);
     Some(Spread::new(
         early.middle.min(middle.early),
         middle.middle,
         late.middle.max(middle.late),
         middle.basis.max(start.basis),
     ))
+}
+
+/// The day through which the sum from a day on reaches a need; unknown days
+/// add nothing.
+fn reached(
+    degree_days: &DegreeDays,
+    record: &DailyRecord,
+    from: NaiveDate,
+    need: f64,
+) -> Option<NaiveDate> {
+    let mut heat = 0.0;
+    (record.index(from)?..record.len())
+        .find(|&index| {
+            heat += degree_days.day_of(record, index).map_or(0.0, |day| day.heat);
+            heat >= need
+        })
+        .map(|index| record.date(index))
 }
 
 /// The calendar year to which a winter day belongs in terms of its spring.
