@@ -463,12 +463,12 @@ fn one_a_year(seen: &[Observation], years: Years) -> Vec<Observation> {
 
 /// What sister cultivars tell about years without an own observation: their
 /// dates moved by the difference seen in common years (drawn to the expected
-/// one, which is worth one year), averaged over the sisters.
+/// one, which is worth half a year), averaged over the sisters.
 fn from_sisters(sisters: &[Sister], own: &[Observation], years: Years) -> Vec<Observation> {
     let mut moved: Vec<Observation> = Vec::new();
     for sister in sisters {
         let seen = one_a_year(&sister.seen, years);
-        let (mut sum, mut count) = (sister.later_days, 1.0);
+        let (mut sum, mut count) = (0.5 * sister.later_days, 0.5);
         for one in &seen {
             let mut same = own.iter();
             if let Some(own) = same.find(|own| own.year == one.year && own.share == one.share) {

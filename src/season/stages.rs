@@ -501,7 +501,20 @@ impl Source {
                     });
                     let between = (mixture.mean() - anchor.instant).max(0.0);
                     let scale = ANCHOR_SCALE_DAYS.hypot(ANCHOR_SHARE * between);
-                    mixture.dressed(scale.min(*scale_days))
+                    // What the rules say without the anchor still counts, the
+                    // less the further apart the two are.
+                    let plain = runs.mixture(1.0, |rule, running| {
+                        crossing(running, rule.track.start, rule.need * share)
+                    });
+                    let apart = plain.mean() - drift_days - mixture.mean();
+                    let (a, b) = (scale.powi(2), scale_days.powi(2) + apart.powi(2));
+                    let trust = b / (a + b);
+                    runs.mixture((a * b / (a + b)).sqrt(), |rule, running| {
+                        let onward = onward(rule, running, anchor.instant, left)?;
+                        let plain = crossing(running, rule.track.start, rule.need * share)
+                            .map_or(onward, |date| date - drift_days);
+                        Some((trust * onward + (1.0 - trust) * plain).max(anchor.instant))
+                    })
                 }
             },
             // Without weather, spring runs at a rough pace: the last tenth of
