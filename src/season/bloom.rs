@@ -7,30 +7,32 @@
 //! likelihood of the keeper's own observations. Dates are weighted means.
 
 use super::candidates::{Candidates, FAMILIES, Rule, Rules, Spring};
-use crate::facts::knowledge::{BloomGroup, Knowledge};
-use crate::facts::place::Place;
-use chrono::NaiveDate;
+pub use super::usual::{Usual, group_difference, usual_date};
 
 /// Degrees of freedom of the likelihood.
 const FREEDOM: f64 = 4.0;
+
 /// Scale of the likelihood, days.
 const SCALE_DAYS: f64 = 3.0;
+
 /// Residual scale before any observation, days.
 const FIRST_SCALE_DAYS: f64 = 3.0;
+
 /// How many observations that first scale is worth.
 const FIRST_SCALE_WORTH: f64 = 2.0;
+
 /// The square of an error beyond 15 days tells no more about the scale.
 const MOST_SQUARE: f64 = 225.0;
-/// Spread about a usual date of which the keeper is sure, days.
-const SURE_DAYS: f64 = 5.0;
-/// Spread about a usual date otherwise, days.
-const UNSURE_DAYS: f64 = 8.0;
+
 /// Years over which the weight of a past residual falls to 1/e.
 const DRIFT_YEARS: f64 = 5.0;
+
 /// Residuals, at full weight, that the belief in no drift is worth.
 const DRIFT_WORTH: f64 = 2.0;
+
 /// Share of a sister cultivar's log likelihood.
 const SISTER_SHARE: f64 = 0.5;
+
 /// An observation further than this from the fit is told, days.
 const ODD_DAYS: f64 = 15.0;
 
@@ -43,17 +45,6 @@ pub struct Observation {
     pub instant: f64,
     /// Heat to the stage as a share of the heat to full bloom; 1 is full bloom.
     pub share: f64,
-}
-
-/// The usual date of full bloom and how sure it is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Usual {
-    /// Season day, with fraction.
-    pub instant: f64,
-    /// Standard deviation, days.
-    pub spread_days: f64,
-    /// Whether it was worked out from another crop's date.
-    pub from_other_crop: bool,
 }
 
 /// What is known about one cultivar's bloom.
@@ -463,12 +454,12 @@ fn one_a_year(seen: &[Observation], years: Years) -> Vec<Observation> {
 
 /// What sister cultivars tell about years without an own observation: their
 /// dates moved by the difference seen in common years (drawn to the expected
-/// one, which is worth one year), averaged over the sisters.
+/// one, which is worth half a year), averaged over the sisters.
 fn from_sisters(sisters: &[Sister], own: &[Observation], years: Years) -> Vec<Observation> {
     let mut moved: Vec<Observation> = Vec::new();
     for sister in sisters {
         let seen = one_a_year(&sister.seen, years);
-        let (mut sum, mut count) = (sister.later_days, 1.0);
+        let (mut sum, mut count) = (0.5 * sister.later_days, 0.5);
         for one in &seen {
             let mut same = own.iter();
             if let Some(own) = same.find(|own| own.year == one.year && own.share == one.share) {
@@ -485,80 +476,6 @@ fn from_sisters(sisters: &[Sister], own: &[Observation], years: Years) -> Vec<Ob
         }));
     }
     one_a_year(&moved, years)
-}
-
-/// Days by which a bloom group is later than another; see [`Sister`].
-pub fn group_difference(this: Option<BloomGroup>, other: Option<BloomGroup>) -> f64 {
-    match (this, other) {
-        (Some(this), Some(other)) => group_days(this) - group_days(other),
-        _ => 0.0,
-    }
-}
-
-/// Days by which a bloom group differs from the middle of its crop: our
-/// judgement, after apples at Klein-Altendorf (-3 to 0) and sweet cherries
-/// there (7 days from the earliest to the latest).
-fn group_days(group: BloomGroup) -> f64 {
-    match group {
-        BloomGroup::Early => -4.0,
-        BloomGroup::EarlyMid => -2.0,
-        BloomGroup::Mid => 0.0,
-        BloomGroup::MidLate => 2.0,
-        BloomGroup::Late => 4.0,
-    }
-}
-
-/// The usual date of full bloom of a crop or one cultivar of it at a place:
-/// the keeper's date for the cultivar, else for the crop, else the nearest
-/// that another crop's date gives through the published differences, spreads
-/// added.
-pub fn usual_date(
-    place: &Place,
-    knowledge: &Knowledge,
-    crop: &str,
-    cultivar: Option<&str>,
-) -> Option<Usual> {
-    let season = super::candidates::SeasonYear::at(2001, place.latitude);
-    let base = |sure: bool| if sure { SURE_DAYS } else { UNSURE_DAYS };
-    let group = |crop: &str, name: Option<&str>| {
-        name.and_then(|name| knowledge.cultivar(crop, name))
-            .and_then(|known| known.bloom.as_ref())
-            .map(|(group, _)| group_days(*group))
-    };
-    let own_group = group(crop, cultivar);
-    place
-        .usual_bloom
-        .iter()
-        .filter_map(|usual| {
-            let date = NaiveDate::from_ymd_opt(2001, usual.month, usual.day)
-                .or_else(|| NaiveDate::from_ymd_opt(2001, 2, 28))?;
-            let mut instant = season.day(date) as f64 + 0.5;
-            let mut square = base(usual.sure).powi(2);
-            let same_crop = usual.crop == crop;
-            if !same_crop {
-                let there = knowledge.crop(&usual.crop)?.bloom_offset.as_ref()?;
-                let here = knowledge.crop(crop)?.bloom_offset.as_ref()?;
-                instant += here.days - there.days;
-                square += here.spread_days.powi(2) + there.spread_days.powi(2);
-            }
-            let same_cultivar = same_crop && usual.cultivar.as_deref() == cultivar;
-            if !same_cultivar {
-                let there = group(&usual.crop, usual.cultivar.as_deref());
-                match (own_group, there) {
-                    (None, None) => {}
-                    (here, there) => {
-                        instant += here.unwrap_or(0.0) - there.unwrap_or(0.0);
-                        square += 4.0;
-                    }
-                }
-            }
-            Some(Usual {
-                instant,
-                spread_days: square.sqrt(),
-                from_other_crop: !same_crop,
-            })
-        })
-        .min_by(|a, b| a.spread_days.total_cmp(&b.spread_days))
 }
 
 #[cfg(test)]

@@ -7,97 +7,48 @@
 //! residual scale, make a distribution.
 
 use super::bloom::{Fit, Years};
-use super::candidates::{
-    Candidates, DAYS_BEFORE, DailyChill, Rule, SPAN, SeasonDays, SeasonYear, bridged, crossing,
-};
-use super::normal::share_below;
-use crate::facts::weather::{DailyRecord, Forecast};
-use chrono::{Datelike, NaiveDate};
+use super::candidates::Rule;
+pub use super::climate::Climate;
+use super::climate::normal;
+pub use super::mixture::Mixture;
+use super::season_days::{DAYS_BEFORE, Heat, SPAN, SeasonDays, SeasonYear, crossing};
+use crate::facts::weather::Forecast;
+use chrono::NaiveDate;
 use std::cell::RefCell;
 use std::rc::Rc;
 
 /// Members at most.
 const MEMBERS: usize = 30;
+
 /// With fewer the window is widened.
 pub const FEW_MEMBERS: usize = 10;
+
 /// Rules drawn from the weights.
 pub const DRAWN: usize = 50;
+
 /// The last season day that members must know: 19 July in the north.
 const LAST_DAY: usize = DAYS_BEFORE + 200;
+
 /// Warming of spring expected where the record says nothing, °C a year, and
 /// its spread. Our judgement: 0.025 left the forecasts of 39 open records 1.6
 /// days late on 1 February and 1.4 on 1 March, 0.04 leaves 1.0 and 0.9.
 const WARMING: (f64, f64) = (0.04, 0.015);
-/// Spread that the weather to come adds beyond what past springs show, as a
-/// share of the days that lie ahead: they are few, and of another climate.
-const AHEAD_SHARE: f64 = 0.025;
+
 /// The season day by which winters are compared by their chill.
 const CHILL_DAY: usize = 59;
+
 /// Chill below this share of the least of past years counts as too little.
 const CHILL_SHARE: f64 = 0.9;
+
 /// Factor on the residual scale after too little chill (our judgement).
 const LITTLE_CHILL: f64 = 1.5;
+
 /// Correlation of a forecast day with what comes, by lead in days; an
 /// assumption until the place's own forecasts have been held against its
 /// weather.
 const SKILL: [f64; 16] = [
     0.98, 0.97, 0.95, 0.92, 0.87, 0.80, 0.70, 0.60, 0.50, 0.40, 0.30, 0.20, 0.15, 0.10, 0.05, 0.0,
 ];
-
-/// Everything about a place's weather that all crops share.
-#[derive(Clone, Debug)]
-pub struct Climate {
-    /// Degrees, north positive.
-    pub latitude_deg: f64,
-    /// The screened record, short gaps bridged.
-    record: DailyRecord,
-    /// Chill gained on each day.
-    chill: DailyChill,
-    /// Usual low and high by day of the year, °C; 366 of them.
-    normals: Vec<(f64, f64)>,
-    /// The table of candidate dates.
-    pub candidates: Candidates,
-}
-
-impl Climate {
-    /// Works it out once per place and record (screened; measured days only).
-    pub fn new(record: &DailyRecord, latitude_deg: f64) -> Self {
-        let latitude_deg = if latitude_deg.is_finite() {
-            latitude_deg.clamp(-89.9999, 89.9999)
-        } else {
-            45.0
-        };
-        let record = bridged(record);
-        let chill = DailyChill::new(&record, latitude_deg);
-        Climate {
-            latitude_deg,
-            normals: normals(&record),
-            candidates: Candidates::new(&record, &chill, latitude_deg),
-            record,
-            chill,
-        }
-    }
-
-    /// A place of which no weather is known.
-    pub fn unknown(latitude_deg: f64) -> Self {
-        Climate::new(&DailyRecord::unknown(NaiveDate::default(), 0), latitude_deg)
-    }
-
-    /// South of the equator.
-    pub fn southern(&self) -> bool {
-        self.candidates.southern()
-    }
-
-    /// The record, short gaps bridged.
-    pub fn record(&self) -> &DailyRecord {
-        &self.record
-    }
-
-    fn season(&self, year: i32) -> Option<SeasonDays> {
-        let season = SeasonYear::at(year, self.latitude_deg);
-        SeasonDays::of(&self.record, &self.chill, season)
-    }
-}
 
 /// The weather of one season as it may come, seen from one day.
 #[derive(Clone, Debug)]
@@ -112,7 +63,7 @@ pub struct Outlook {
     told: usize,
     members: Vec<SeasonDays>,
     /// Running sums of all members by heat: cultivars share most of them.
-    tracks: RefCell<Vec<(super::candidates::Heat, Track)>>,
+    tracks: RefCell<Vec<(Heat, Track)>>,
     /// Portions by day 59: least of the past years, if enough are known.
     least_chill: Option<f64>,
 }
@@ -297,7 +248,7 @@ impl Outlook {
     }
 
     /// Running sums for a heat, worked out when first asked for.
-    fn track(&self, heat: super::candidates::Heat) -> Track {
+    fn track(&self, heat: Heat) -> Track {
         let known = self
             .tracks
             .borrow()
@@ -312,7 +263,7 @@ impl Outlook {
     }
 
     /// Running sums of every member; the measured part is summed once.
-    fn running(&self, heat: super::candidates::Heat) -> Vec<Vec<f64>> {
+    fn running(&self, heat: Heat) -> Vec<Vec<f64>> {
         let Some(first) = self.members.first() else {
             return Vec::new();
         };
@@ -522,247 +473,9 @@ pub fn blended(usual_c: f64, forecast_c: f64, member_c: f64, skill: f64) -> f64 
     usual_c + skill * (forecast_c - usual_c) + left * (member_c - usual_c)
 }
 
-/// Usual low and high of a day.
-fn normal(normals: &[(f64, f64)], date: NaiveDate) -> (f64, f64) {
-    normals
-        .get(date.ordinal0() as usize)
-        .copied()
-        .unwrap_or((0.0, 10.0))
-}
-
-/// Mean low and high by day of the year, smoothed over 31 days around it.
-fn normals(record: &DailyRecord) -> Vec<(f64, f64)> {
-    const HALF: usize = 15;
-    let mut sums = vec![(0.0, 0.0, 0.0f64); 366];
-    for day in record.days() {
-        if let (Some(low), Some(high), Some(slot)) = (
-            day.low_c,
-            day.high_c,
-            sums.get_mut(day.date.ordinal0() as usize),
-        ) {
-            slot.0 += low;
-            slot.1 += high;
-            slot.2 += 1.0;
-        }
-    }
-    (0..366)
-        .map(|day| {
-            let around = (day + 366 - HALF..=day + 366 + HALF).map(|index| index % 366);
-            let (low, high, count) = around
-                .filter_map(|index| sums.get(index))
-                .fold((0.0, 0.0, 0.0), |(a, b, n), (low, high, count)| {
-                    (a + low, b + high, n + count)
-                });
-            if count > 0.0 {
-                (low / count, high / count)
-            } else {
-                (0.0, 10.0)
-            }
-        })
-        .collect()
-}
-
-/// Weighted dates, each dressed with the same normal spread.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Mixture {
-    /// Season day and weight, sorted; the weights sum to 1.
-    points: Vec<(f64, f64)>,
-    /// Standard deviation of the dress, days.
-    pub scale_days: f64,
-    /// Share of the runs in which the stage was never reached.
-    pub never: f64,
-}
-
-impl Mixture {
-    /// From dates and weights in any order. Dates that lie within a fifth of
-    /// a day become one when there are many.
-    pub fn new(mut points: Vec<(f64, f64)>, scale_days: f64) -> Self {
-        points.retain(|(date, weight)| date.is_finite() && *weight > 0.0);
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        if points.len() > 200 && scale_days >= 1.0 {
-            points = merged(&points, 0.2);
-        }
-        let total: f64 = points.iter().map(|(_, weight)| weight).sum();
-        points.iter_mut().for_each(|(_, weight)| *weight /= total);
-        Mixture {
-            points,
-            scale_days: scale_days.max(0.0),
-            never: 0.0,
-        }
-    }
-
-    /// Whether there is no date at all.
-    pub fn is_empty(&self) -> bool {
-        self.points.is_empty()
-    }
-
-    /// The same distribution, later by `days` and with a spread added.
-    pub fn later(&self, days: f64, spread_days: f64) -> Mixture {
-        Mixture {
-            points: self.points.iter().map(|(d, w)| (d + days, *w)).collect(),
-            scale_days: self.scale_days.hypot(spread_days),
-            never: self.never,
-        }
-    }
-
-    /// Adds the spread of the weather that lies between `told`, the end of
-    /// what is measured or forecast, and the mean date.
-    pub fn seen_from(self, told: f64) -> Mixture {
-        let ahead = (self.mean() - told).max(0.0);
-        let scale = self.scale_days.hypot(AHEAD_SHARE * ahead);
-        self.dressed(scale)
-    }
-
-    /// The same dates in another dress.
-    pub fn dressed(mut self, scale_days: f64) -> Mixture {
-        self.scale_days = scale_days.max(0.0);
-        self
-    }
-
-    /// The mean date.
-    pub fn mean(&self) -> f64 {
-        self.points.iter().map(|(date, weight)| date * weight).sum()
-    }
-
-    /// Probability that it comes before the instant `u`, among the runs that
-    /// get there.
-    pub fn cumulative(&self, u: f64) -> f64 {
-        let s = self.scale_days;
-        if s <= 0.0 {
-            let below = self.points.partition_point(|(date, _)| *date <= u);
-            return self
-                .points
-                .iter()
-                .take(below)
-                .map(|(_, weight)| weight)
-                .sum();
-        }
-        let mut sum = 0.0;
-        for (date, weight) in &self.points {
-            let z = (u - date) / s;
-            if z < -8.0 {
-                break;
-            }
-            sum += if z > 8.0 {
-                *weight
-            } else {
-                weight * share_below(z)
-            };
-        }
-        sum
-    }
-
-    /// The instant before which it comes with probability `p`; `None` when
-    /// there is no date.
-    pub fn quantile(&self, p: f64) -> Option<f64> {
-        self.between(f64::NEG_INFINITY, f64::INFINITY, p)
-    }
-
-    /// The same, given that it comes after `from` and before `to`. When next
-    /// to no probability is left there, the nearest end.
-    pub fn between(&self, from: f64, to: f64, p: f64) -> Option<f64> {
-        let (first, _) = self.points.first()?;
-        let (last, _) = self.points.last()?;
-        let reach = 9.0 * self.scale_days + 0.01;
-        let below = if from.is_finite() {
-            self.cumulative(from)
-        } else {
-            0.0
-        };
-        let above = if to.is_finite() {
-            self.cumulative(to)
-        } else {
-            1.0
-        };
-        let low = (first - reach).max(from);
-        let high = (last + reach).min(to);
-        if above - below < 1e-9 {
-            return Some(if below > 0.5 { from } else { to });
-        }
-        let wanted = below + p.clamp(0.0, 1.0) * (above - below);
-        let (mut low, mut high) = (low.min(high), high.max(low));
-        while high - low > 0.002 {
-            let middle = 0.5 * (low + high);
-            if self.cumulative(middle) >= wanted {
-                high = middle;
-            } else {
-                low = middle;
-            }
-        }
-        Some(0.5 * (low + high))
-    }
-
-    /// Continuous ranked probability score of the distribution after `from`,
-    /// when the stage came at `came`: the integral of the squared distance
-    /// between its distribution function and the step at `came`, in steps of
-    /// a quarter day. 0 when there is no date.
-    pub fn crps(&self, from: f64, came: f64) -> f64 {
-        const STEP: f64 = 0.25;
-        let (Some((first, _)), Some((last, _))) = (self.points.first(), self.points.last()) else {
-            return 0.0;
-        };
-        let reach = 6.0 * self.scale_days + STEP;
-        let low = (first - reach).max(from).min(came);
-        let high = (last + reach).max(came + STEP).max(low + STEP);
-        let below = if from.is_finite() {
-            self.cumulative(from)
-        } else {
-            0.0
-        };
-        let left = (1.0 - below).max(1e-9);
-        let steps = ((high - low) / STEP).ceil().min(4000.0) as usize;
-        (0..steps)
-            .map(|step| {
-                let u = low + (step as f64 + 0.5) * STEP;
-                let passed = ((self.cumulative(u) - below) / left).clamp(0.0, 1.0);
-                let step = if u >= came { 1.0 } else { 0.0 };
-                (passed - step).powi(2) * STEP
-            })
-            .sum()
-    }
-}
-
-/// Neighbours within `reach` made one at their weighted mean.
-fn merged(points: &[(f64, f64)], reach: f64) -> Vec<(f64, f64)> {
-    let mut merged: Vec<(f64, f64)> = Vec::new();
-    let mut start = f64::NEG_INFINITY;
-    for &(date, weight) in points {
-        match merged.last_mut() {
-            Some((mean, sum)) if date - start < reach => {
-                *mean += (date - *mean) * weight / (*sum + weight);
-                *sum += weight;
-            }
-            _ => {
-                start = date;
-                merged.push((date, weight));
-            }
-        }
-    }
-    merged
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Algorithms 6.4: worked by two routes.
-    #[test]
-    fn quantiles_of_a_dressed_mixture() {
-        let points = vec![(100.0, 0.2), (104.0, 0.5), (110.0, 0.3)];
-        let mixture = Mixture::new(points.clone(), 3.0);
-        for (p, wanted) in [(0.1, 99.0518), (0.5, 104.7495), (0.9, 111.3881)] {
-            assert!((mixture.quantile(p).unwrap() - wanted).abs() < 0.002);
-        }
-        for (p, wanted) in [(0.1, 103.7800), (0.5, 107.1775), (0.9, 112.4143)] {
-            let got = mixture.between(103.0, f64::INFINITY, p).unwrap();
-            assert!((got - wanted).abs() < 0.002, "{got} {wanted}");
-        }
-        let bare = Mixture::new(points, 0.0);
-        for (p, wanted) in [(0.1, 100.0), (0.5, 104.0), (0.9, 110.0)] {
-            assert!((bare.quantile(p).unwrap() - wanted).abs() < 0.01);
-        }
-        assert_eq!(Mixture::new(vec![], 3.0).quantile(0.5), None);
-    }
 
     /// Algorithms 6.2.
     #[test]
@@ -784,23 +497,5 @@ mod tests {
         assert!((blended(10.0, 15.0, 7.5, 0.8) - 12.5).abs() < 1e-12);
         assert!((blended(10.0, 15.0, 7.5, 1.0) - 15.0).abs() < 1e-12);
         assert!((blended(10.0, 15.0, 7.5, 0.0) - 7.5).abs() < 1e-12);
-    }
-
-    #[test]
-    fn merging_keeps_mean_and_quantiles() {
-        let points: Vec<(f64, f64)> = (0..600)
-            .map(|k| (100.0 + f64::from(k * 37 % 600) / 30.0, 1.0))
-            .collect();
-        let many = Mixture::new(points.clone(), 3.0);
-        assert!(many.points.len() < 120);
-        let exact = Mixture {
-            points: points.iter().map(|(d, _)| (*d, 1.0 / 600.0)).collect(),
-            scale_days: 3.0,
-            never: 0.0,
-        };
-        assert!((many.mean() - exact.mean()).abs() < 1e-9);
-        for u in [100.0, 107.0, 118.0] {
-            assert!((many.cumulative(u) - exact.cumulative(u)).abs() < 0.01);
-        }
     }
 }

@@ -6,8 +6,8 @@
 //! order or side by side and get the same numbers.
 
 use super::bloom::{Evidence, Fit, Observation, Years};
-use super::candidates::SeasonYear;
 use super::ensemble::{Climate, Mixture, Outlook};
+use super::season_days::SeasonYear;
 use chrono::{Days, NaiveDate};
 
 /// What a forecast may know.

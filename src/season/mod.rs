@@ -51,11 +51,21 @@ mod derive; // the season of a place on one day
 pub use derive::{Caveat, Event, Season, derive};
 pub use groups::Group;
 
+pub mod season_days; // the days of one season and their heat
+
 pub mod candidates; // when each of many simple bloom rules would have been met
+
+pub mod usual; // the usual date of full bloom
 
 pub mod bloom; // the weights of those rules for one cultivar
 
+pub mod mixture; // weighted dates, dressed
+
+pub mod climate; // what all crops share of a place's weather
+
 pub mod ensemble; // past springs as the coming weather, and windows from them
+
+pub mod reports; // which reports can be, and what they teach
 
 pub mod stages; // all stages of a crop in one season
 
