@@ -1,7 +1,7 @@
 //! The keeper's own station: a file that grows, or a folder of files.
 //!
 //! A look reads the files that changed since the last one, by their length
-//! and time of change, through [`csv_file`](super::csv_file). Rows that are
+//! and time of change, through [`csv_file`]. Rows that are
 //! being written are told as bad ones and read at the next look.
 
 use super::csv_file::{self, Import, Options};
