@@ -126,7 +126,11 @@ impl Mixture {
         }
         let wanted = below + p.clamp(0.0, 1.0) * (above - below);
         let (mut low, mut high) = (low.min(high), high.max(low));
-        while high - low > 0.002 {
+        // Halving sixty times is enough for any date, and ends for every one.
+        for _ in 0..60 {
+            if high - low <= 0.002 {
+                break;
+            }
             let middle = 0.5 * (low + high);
             if self.cumulative(middle) >= wanted {
                 high = middle;
