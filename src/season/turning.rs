@@ -193,7 +193,9 @@ fn reached(
     let mut heat = 0.0;
     (record.index(from)?..record.len())
         .find(|&index| {
-            heat += degree_days.day_of(record, index).map_or(0.0, |day| day.heat);
+            heat += degree_days
+                .day_of(record, index)
+                .map_or(0.0, |day| day.heat);
             heat >= need
         })
         .map(|index| record.date(index))
