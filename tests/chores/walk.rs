@@ -15,24 +15,20 @@ fn look(facts: &Facts, today: NaiveDate) -> (Season, Plan) {
     (season, plan)
 }
 
-/// The days on which the walk looks. A look sees every window of the year
-/// ahead. Without optimisation a look takes seconds, so that a debug build
-/// looks nine times only, each time at another part of the year; a release
-/// build looks every 31 days of 30 years. `BUDTIDE_WALK_STEP` sets another step.
-fn days() -> Vec<NaiveDate> {
-    let first = date(1988, 1, 1);
-    let usual = if dense() { 31 } else { 1200 };
+/// Days between two looks of the walk, or those told by `BUDTIDE_WALK_STEP`. A
+/// look sees every window of the year ahead, and 61 is no divisor of a year,
+/// so that the looks fall on all parts of it.
+fn step() -> usize {
     let told = std::env::var("BUDTIDE_WALK_STEP").ok();
-    let step = told.and_then(|step| step.parse().ok()).unwrap_or(usual);
-    (0..30 * 365)
-        .step_by(step)
-        .map(|days| first + Days::new(days))
-        .collect()
+    told.and_then(|step| step.parse().ok()).unwrap_or(61)
 }
 
-/// Whether the walk is dense enough to meet all that waits for weather.
-fn dense() -> bool {
-    !cfg!(debug_assertions)
+fn days() -> Vec<NaiveDate> {
+    let first = date(1988, 1, 1);
+    (0..30 * 365)
+        .step_by(step())
+        .map(|days| first + Days::new(days))
+        .collect()
 }
 
 #[test]
@@ -70,13 +66,12 @@ fn thirty_years_at_champion() {
     assert!(missing.is_empty(), "never on the calendar: {missing:?}");
 }
 
-/// What waits for weather is asked for only where the walk is dense; what
-/// waits for infections needs hours, which this record has not.
+/// What waits for infections needs hours, which this record has not.
 fn must_be_seen(chore: &Chore) -> bool {
-    match &chore.after {
-        None => true,
-        Some(after) => dense() && !matches!(after.trigger, Trigger::Infection { .. }),
-    }
+    chore
+        .after
+        .as_ref()
+        .is_none_or(|after| !matches!(after.trigger, Trigger::Infection { .. }))
 }
 
 fn check(facts: &Facts, season: &Season, plan: &Plan) {
