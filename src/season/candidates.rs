@@ -99,7 +99,7 @@ pub struct Rule {
 
 impl Candidates {
     /// Works out the dates of all candidates in every season of a record
-    /// ([`bridged`]) whose first five months are known. The latitude tells
+    /// (short gaps bridged) whose first five months are known. The latitude tells
     /// the side of the equator.
     pub fn new(record: &DailyRecord, chill: &DailyChill, latitude_deg: f64) -> Self {
         let southern = latitude_deg < 0.0;

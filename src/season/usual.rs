@@ -22,7 +22,7 @@ pub struct Usual {
     pub from_other_crop: bool,
 }
 
-/// Days by which a bloom group is later than another; see [`Sister`].
+/// Days by which a bloom group is later than another; see `Sister` in `bloom`.
 pub fn group_difference(this: Option<BloomGroup>, other: Option<BloomGroup>) -> f64 {
     match (this, other) {
         (Some(this), Some(other)) => group_days(this) - group_days(other),
