@@ -7,6 +7,7 @@
 
 use super::register::{Age, Status};
 use crate::units::UnitSystem;
+use std::collections::HashMap;
 
 /// All of it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -31,6 +32,8 @@ pub struct Knowledge {
     pub zones: Vec<ZoneMonths>,
     /// When leaves fall, counted from the first hard freeze of autumn.
     pub leaf_fall: Option<LeafFallRule>,
+    /// Places in `cultivars` by crop and name, see [`Knowledge::index`].
+    pub by_name: HashMap<(String, String), usize>,
 }
 
 /// Handbook days of a whole hardiness zone: month and day, year in, year out.
@@ -75,9 +78,29 @@ impl Knowledge {
 
     /// A cultivar of a crop by its name or a synonym, without regard to case.
     pub fn cultivar(&self, crop: &str, name: &str) -> Option<&Cultivar> {
-        self.cultivars
-            .iter()
-            .find(|cultivar| cultivar.crop == crop && cultivar.is_called(name))
+        let place = (crop.to_owned(), cultivar_key(name));
+        match self.by_name.get(&place) {
+            Some(&index) => self.cultivars.get(index),
+            None if !self.by_name.is_empty() => None,
+            None => self
+                .cultivars
+                .iter()
+                .find(|cultivar| cultivar.crop == crop && cultivar.is_called(name)),
+        }
+    }
+
+    /// The same knowledge with an index of its cultivars, so that a large
+    /// register is looked up quickly. Of two that share a name the first
+    /// stands.
+    pub fn index(mut self) -> Self {
+        self.by_name.clear();
+        for (index, cultivar) in self.cultivars.iter().enumerate() {
+            for name in std::iter::once(&cultivar.name).chain(&cultivar.also) {
+                let place = (cultivar.crop.clone(), cultivar_key(name));
+                self.by_name.entry(place).or_insert(index);
+            }
+        }
+        self
     }
 
     /// A disease by its id.

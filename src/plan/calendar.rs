@@ -11,6 +11,7 @@ use crate::season::evidence::{Evidence, FrostNight};
 use crate::season::spread::{Basis, Spread};
 use crate::season::{Event, Group, Season};
 use chrono::{Datelike, Days, NaiveDate, TimeDelta};
+use std::collections::HashMap;
 
 /// How far the calendar looks ahead, days.
 pub const HORIZON_DAYS: u64 = 365;
@@ -145,8 +146,9 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     }
     leave_out_sprays(facts, &mut plan);
     plan.notes.extend(lost_crops(season, today));
+    let places = places(facts);
     for task in &mut plan.tasks {
-        in_register_order(facts, &mut task.trees);
+        in_register_order(&places, &mut task.trees);
         settle(facts, season, task, today);
     }
     plan.tasks.retain(|task| within(task, today, until));
@@ -502,15 +504,17 @@ fn task(
     }
 }
 
+/// Where each tree stands in the register, by id.
+type Places<'f> = HashMap<&'f str, usize>;
+
+fn places(facts: &Facts) -> Places<'_> {
+    let trees = facts.register.trees.iter().enumerate();
+    trees.map(|(at, tree)| (tree.id.as_str(), at)).collect()
+}
+
 /// Ids in the order of the register; others keep their place behind them.
-fn in_register_order(facts: &Facts, ids: &mut [String]) {
-    let trees = &facts.register.trees;
-    ids.sort_by_cached_key(|id| {
-        trees
-            .iter()
-            .position(|tree| tree.id == *id)
-            .unwrap_or(usize::MAX)
-    });
+fn in_register_order(places: &Places<'_>, ids: &mut [String]) {
+    ids.sort_by_key(|id| places.get(id.as_str()).copied().unwrap_or(usize::MAX));
 }
 
 /// Takes out the sprays that the keeper does not want.

@@ -58,7 +58,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
     if !faults.is_empty() {
         return Err(faults);
     }
-    Ok(Knowledge {
+    let knowledge = Knowledge {
         crops,
         cultivars,
         diseases,
@@ -69,5 +69,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
         leaf_fall,
         references,
         cautions,
-    })
+        ..Knowledge::default()
+    };
+    Ok(knowledge.index())
 }
