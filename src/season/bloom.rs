@@ -5,6 +5,55 @@
 //! weight: a weak common prior, times how well its mean date over the record
 //! agrees with the usual date that the keeper remembers, times a Student-t
 //! likelihood of the keeper's own observations. Dates are weighted means.
+//!
+//! The rules are of three families, each with a third of the weight: degree
+//! days from a start day, exponential heat from a start day, and degree days
+//! weighted by the chill received. What the weighted rules missed in the last
+//! years is taken off ([`Fit::drift`]).
+//!
+//! # Measured
+//! `cargo bench --bench bloom_skill`, open records without the years divisible
+//! by three; one method, one set of constants for all.
+//!
+//! | record | figure | days |
+//! |---|---|---|
+//! | eleven long series, year left out, whole spring known | RMSE, mean | 3.3 |
+//! | Korea, peach and pear full bloom, 20 series | the same | 3.35 |
+//! | Japan, cherry full bloom, 8 series | the same | 1.3 |
+//! | the eleven: usual date within 4 days and 0, 1, 3, 5 own observations | the same | 5.0, 4.4, 4.0, 3.9 |
+//! | forecasts knowing earlier years only, 1 Feb, 1 Mar, 1 Apr, 14 and 7 days before | RMSE, pooled | 6.6, 5.8, 4.2, 4.3, 3.5 |
+//! | the same | bias of the 50 % date | 1.0, 0.9, 0.2, 1.1, 1.2 |
+//! | the same | years inside the 10 to 90 % window, % | 78, 78, 82, 81, 84 |
+//! | mean date of the earlier years | RMSE | 8.8 |
+//!
+//! How far to trust it: which families, the drift, the warming and the scales
+//! were chosen with these very scores in view (some sixty variants), so the
+//! figures flatter the method a little; only years that were never looked at
+//! are a clean test. Left-out years have neighbours on both sides, which
+//! helps the drift; knowing earlier years only and the whole spring the
+//! eleven came to 3.6. A day of issue counted back from bloom is chosen by the
+//! outcome, so its forecasts run late by construction.
+//!
+//! # Tried
+//! All by leaving one year out, mean RMSE of the eleven / Korea / Japan.
+//! * Degree days alone 3.86 / 3.58 / 1.63; exponential alone 3.76 / 3.69 / 1.62;
+//!   chill-weighted alone 4.12 / 3.52 / 1.55; mean of the three 3.47 / 3.52 / 1.39.
+//! * With hourly growing degree hours, a logistic response, an upper
+//!   threshold, a smooth start or day length in place of plain degree days:
+//!   3.81 to 3.91 alone, nothing gained in the mean. A need that falls with
+//!   chill (after Cannell and Smith): 3.87, nothing gained in the mean.
+//! * Chill-weighted growing degree hours, or chill-weighted exponential heat:
+//!   better at Zaragoza, worse elsewhere and with few observations.
+//! * Unequal family shares: within 0.1. Likelihood scale 2 to 6 days, freedom
+//!   2 to 20: within 0.05. Width of the priors by half or double: within 0.03.
+//! * The exact exponential mean by the hourly curve: the same as by the sine.
+//! * Drift over 2 to 15 years, worth 1 to 6: 3.28 to 3.37 / 3.32 to 3.41; 5
+//!   years and 2 were taken. From left-out residuals: 0.1 worse.
+//! * Chill-weighted rules with portions as such: a narrow prior would hold at
+//!   one place only; as a share of the place's usual winter it holds for all.
+//! * Warming: 0.025 °C a year as the usual one left 1 February 1.65 days late,
+//!   the record's own slope undrawn 1.4, 0.05 ± 0.02 0.65; fewer member years
+//!   than 30 change little.
 
 use super::candidates::{Candidates, FAMILIES, Rule, Rules, Spring};
 pub use super::usual::{Usual, group_difference, usual_date};
