@@ -68,6 +68,8 @@ fn facts(place: &str, weather: Weather) -> Facts {
     let (place, preferences) = config::place::read("place.toml", place, &knowledge.crops).unwrap();
     let register = config::register::read("register.toml", REGISTER, &knowledge.crops).unwrap();
     let settings = config::Settings {
+        delivery: config::delivery::Delivery::default(),
+        warnings: Vec::new(),
         place,
         preferences,
         register,

@@ -53,6 +53,14 @@ impl Fault {
         }
     }
 
+    /// The same without the line itself, which may hold a secret.
+    pub fn unseen(self) -> Self {
+        Fault {
+            excerpt: String::new(),
+            ..self
+        }
+    }
+
     /// A fault that concerns a file as a whole (missing, unreadable).
     pub fn whole(file: &str, message: String) -> Self {
         Fault {
@@ -153,6 +161,9 @@ impl fmt::Display for Fault {
         write!(f, "{}:{}:{}: ", self.file, self.line, self.column)?;
         if !self.key.is_empty() {
             write!(f, "{}: ", self.key)?;
+        }
+        if self.excerpt.is_empty() {
+            return f.write_str(&self.message);
         }
         writeln!(f, "{}", self.message)?;
         writeln!(f, "{:>5} | {}", self.line, self.excerpt)?;

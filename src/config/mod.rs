@@ -3,6 +3,7 @@
 //! All faults of all files are told at once, each with file, line, column,
 //! key, the line itself and the nearest known name.
 
+pub mod delivery;
 pub mod demo;
 pub mod fault;
 pub mod journal;
@@ -26,6 +27,10 @@ pub struct Settings {
     pub place: Place,
     /// The table `[nudges]` of `place.toml`.
     pub preferences: Preferences,
+    /// By which ways messages leave.
+    pub delivery: delivery::Delivery,
+    /// What works but ought to be mended.
+    pub warnings: Vec<Fault>,
     /// `register.toml`.
     pub register: Register,
     /// `journal.toml`, if there is one: notes brought along.
@@ -43,7 +48,7 @@ pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
     let crops = &knowledge.crops;
     let mut faults = Vec::new();
     let place = text(folder, place::FILE, true)
-        .and_then(|text| place::read(place::FILE, &text, crops))
+        .and_then(|text| place::read_all(place::FILE, &text, crops))
         .map_err(|found| faults.extend(found));
     let register = text(folder, register::FILE, true)
         .and_then(|text| register::read(register::FILE, &text, crops))
@@ -52,9 +57,11 @@ pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
         .and_then(|text| journal::read(journal::FILE, &text, crops))
         .map_err(|found| faults.extend(found));
     match (place, register, journal) {
-        (Ok((place, preferences)), Ok(register), Ok(journal)) => Ok(Settings {
-            place,
-            preferences,
+        (Ok(read), Ok(register), Ok(journal)) => Ok(Settings {
+            place: read.place,
+            preferences: read.preferences,
+            delivery: read.delivery,
+            warnings: read.warnings,
             register,
             journal,
             knowledge,

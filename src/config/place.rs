@@ -1,5 +1,6 @@
 //! `place.toml`: where the orchard stands, and what its keeper wants.
 
+use super::delivery::{self, Delivery};
 use super::fault::{Fault, hint};
 use super::reader::{Sheet, Table};
 use crate::facts::knowledge::Crop;
@@ -29,11 +30,32 @@ const SPRAYS: [(Sprays, &str); 3] = [
     (Sprays::None, "none"),
 ];
 
+/// What `place.toml` says.
+#[derive(Clone, Debug)]
+pub struct PlaceFile {
+    /// Where the orchard stands.
+    pub place: Place,
+    /// The table `[nudges]`.
+    pub preferences: Preferences,
+    /// The tables `[desktop]` and `[email]`.
+    pub delivery: Delivery,
+    /// What works but ought to be mended.
+    pub warnings: Vec<Fault>,
+}
+
 /// Reads the place and the preferences from the text of a file.
 ///
 /// # Errors
 /// Every fault of the file.
 pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<(Place, Preferences), Vec<Fault>> {
+    read_all(file, text, crops).map(|read| (read.place, read.preferences))
+}
+
+/// Reads all of `place.toml`.
+///
+/// # Errors
+/// Every fault of the file.
+pub fn read_all(file: &str, text: &str, crops: &[Crop]) -> Result<PlaceFile, Vec<Fault>> {
     let sheet = Sheet::new(file, text);
     let parsed = sheet.parse();
     let value = {
@@ -43,8 +65,19 @@ pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<(Place, Preference
             .table("nudges")
             .map(|table| preferences(&table))
             .unwrap_or_default();
+        let mut warned = Vec::new();
+        let delivery = delivery::read(&root, &mut warned);
         root.finish();
-        place.map(|place| (place, preferences))
+        let warnings = warned
+            .into_iter()
+            .map(|(span, key, message)| Fault::at(file, text, span, &key, message).unseen())
+            .collect();
+        place.map(|place| PlaceFile {
+            place,
+            preferences,
+            delivery,
+            warnings,
+        })
     };
     drop(parsed);
     match value {

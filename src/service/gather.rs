@@ -105,6 +105,8 @@ pub fn demo(today: NaiveDate) -> Result<Facts, GatherError> {
     let settings = Settings {
         place,
         preferences,
+        delivery: config::delivery::Delivery::default(),
+        warnings: Vec::new(),
         register,
         journal,
         knowledge,
