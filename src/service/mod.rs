@@ -2,3 +2,7 @@
 //! the service or by a command, begins with.
 
 pub mod gather;
+pub mod lock;
+pub mod log;
+pub mod tell;
+pub mod wake;
