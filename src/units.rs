@@ -484,6 +484,14 @@ impl UnitSystem {
         }
     }
 
+    /// A wind speed: `9 mph`, `4 m/s`.
+    pub fn wind(self, metres_per_second: f64) -> String {
+        match self {
+            UnitSystem::Us => format!("{:.0} mph", metres_per_second / 0.447_04),
+            UnitSystem::Metric => format!("{metres_per_second:.0} m/s"),
+        }
+    }
+
     /// A distance on the ground, in feet or metres.
     pub fn distance(self, metres: f64) -> String {
         match self {

@@ -1,6 +1,6 @@
 //! The calendar: every chore set on the season, for the trees that need it.
 
-use super::days::{self, Hold};
+use super::days::{self, Hold, Prospect};
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
 use crate::facts::Facts;
@@ -147,9 +147,10 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     leave_out_sprays(facts, &mut plan);
     plan.notes.extend(lost_crops(season, today));
     let places = places(facts);
+    let prospect = Prospect::new(facts, season, today);
     for task in &mut plan.tasks {
         in_register_order(&places, &mut task.trees);
-        settle(facts, season, task, today);
+        settle(facts, &prospect, task, today);
     }
     plan.tasks.retain(|task| within(task, today, until));
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
@@ -566,7 +567,7 @@ fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
 }
 
 /// How a task stands today, and which day suits it.
-fn settle(facts: &Facts, season: &Season, task: &mut Task, today: NaiveDate) {
+fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveDate) {
     let noted = facts
         .journal
         .chores
@@ -604,6 +605,6 @@ fn settle(facts: &Facts, season: &Season, task: &mut Task, today: NaiveDate) {
         (false, false) => State::Coming,
     };
     if let Some(chore) = facts.knowledge.chore(&task.chore) {
-        days::choose(facts, season, chore, task, today);
+        days::choose(prospect, chore, task, today);
     }
 }

@@ -530,6 +530,11 @@ impl<'f> Words<'f> {
                 units.temperature(*high_c),
                 self.near_day(*date)
             ),
+            Hold::Wind { date, wind_m_s } => format!(
+                "Wait: wind of {} is forecast for {}, even in its calmest hours",
+                units.wind(*wind_m_s),
+                self.near_day(*date)
+            ),
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
             Hold::FrostDamage { date, shows_by } => format!(
                 "Wait until about {}: what the frost of {} killed shows only when live shoots break",
