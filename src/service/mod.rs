@@ -1,4 +1,4 @@
-//! The loop: wait, look, say. And the gathering of facts that every look, by
-//! the service or by a command, begins with.
+//! The service: wait, look, say.
 
 pub mod gather;
+pub mod round;
