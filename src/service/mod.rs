@@ -1,8 +1,10 @@
-//! The loop: wait, look, say. And the gathering of facts that every look, by
-//! the service or by a command, begins with.
+//! The service: wait, look, say.
 
 pub mod gather;
+
 pub mod lock;
 pub mod log;
 pub mod tell;
 pub mod wake;
+
+pub mod round;
