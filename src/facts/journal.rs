@@ -510,6 +510,36 @@ impl Journal {
         }
     }
 
+    /// Another journal added to this one: of one day, its entries stand
+    /// behind those already here.
+    #[must_use]
+    pub fn with(mut self, more: Journal) -> Journal {
+        fn add<T>(held: &mut Vec<T>, more: Vec<T>, date: impl Fn(&T) -> NaiveDate) {
+            held.extend(more);
+            held.sort_by_key(date);
+        }
+        fn join<T>(held: &mut Vec<Noted<T>>, more: Vec<Noted<T>>) {
+            add(held, more, |noted| noted.date);
+        }
+        add(&mut self.stages, more.stages, |seen| seen.date);
+        add(&mut self.chores, more.chores, |noted| noted.date);
+        join(&mut self.work, more.work);
+        join(&mut self.snoozes, more.snoozes);
+        join(&mut self.sprays, more.sprays);
+        join(&mut self.catches, more.catches);
+        join(&mut self.symptoms, more.symptoms);
+        join(&mut self.shoots, more.shoots);
+        join(&mut self.harvests, more.harvests);
+        join(&mut self.damage, more.damage);
+        join(&mut self.bud_counts, more.bud_counts);
+        join(&mut self.rain, more.rain);
+        join(&mut self.lows, more.lows);
+        join(&mut self.plantings, more.plantings);
+        join(&mut self.removals, more.removals);
+        join(&mut self.notes, more.notes);
+        self
+    }
+
     /// The journal as it was known at the end of `today`.
     pub fn as_of(&self, today: NaiveDate) -> Journal {
         let mut known = self.clone();

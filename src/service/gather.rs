@@ -4,9 +4,11 @@
 use crate::config::fault::Fault;
 use crate::config::{self, Settings};
 use crate::facts::Facts;
+use crate::facts::journal::Journal;
 use crate::facts::weather::{DailyRecord, Day, Forecast, HourlyRecord, Weather};
 use crate::sources::csv_file::{self, Options};
 use crate::store::StoreError;
+use crate::store::journal::{self, JournalStore};
 use crate::store::weather::{self, WeatherStore};
 use chrono::{Days, NaiveDate};
 use std::fmt;
@@ -23,7 +25,7 @@ pub const DEMO_DAY: (i32, u32, u32) = (2026, 4, 22);
 pub enum GatherError {
     /// Faults of the user's files.
     Faults(Vec<Fault>),
-    /// Weather that was kept cannot be read.
+    /// Weather or journal that was kept cannot be read.
     Weather(String),
 }
 
@@ -66,7 +68,8 @@ pub struct Folders {
 /// # Errors
 /// Faults of the files, or weather that cannot be read.
 pub fn facts(folders: &Folders, today: NaiveDate) -> Result<Facts, GatherError> {
-    let settings = config::load(&folders.config).map_err(GatherError::Faults)?;
+    let mut settings = config::load(&folders.config).map_err(GatherError::Faults)?;
+    settings.journal = settings.journal.with(kept_journal(&folders.data)?);
     let weather = kept_weather(&folders.data, today)?.as_of(today);
     Ok(joined(settings, weather, today))
 }
@@ -91,6 +94,18 @@ fn kept_weather(data: &Path, today: NaiveDate) -> Result<Weather, GatherError> {
     }
     let store = WeatherStore::open(&file)?;
     Ok(store.load(today, &[])?)
+}
+
+/// The journal that was kept; none is no error, and no file is begun.
+///
+/// # Errors
+/// A journal that cannot be read.
+pub fn kept_journal(data: &Path) -> Result<Journal, GatherError> {
+    let file = data.join(journal::FILE);
+    if !file.is_file() {
+        return Ok(Journal::default());
+    }
+    Ok(JournalStore::open(&file)?.load()?)
 }
 
 /// The demo's facts on a day: its weather up to it seen, the week that
