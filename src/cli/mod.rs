@@ -5,6 +5,7 @@ mod import;
 mod json;
 mod measure;
 mod print;
+mod service;
 mod show;
 
 use crate::clock::Clock;
@@ -77,6 +78,8 @@ enum Command {
     Show(Show),
     /// Bring in a weather file: days or hours as CSV, packed by gzip or not
     Import(import::Import),
+    /// The background service: install, status, logs, remove
+    Service(service::Service),
     /// Check place.toml, register.toml and your own knowledge files
     Check,
 }
@@ -132,7 +135,15 @@ fn day(text: &str) -> Result<NaiveDate, String> {
 /// Runs the command line.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
-    match dispatch(&cli) {
+    let done = match &cli.command {
+        Command::Service(service) => match service::run(service, &cli.common) {
+            Ok(Ok(output)) => Ok(output),
+            Ok(Err(code)) => return code,
+            Err(text) => Err(text),
+        },
+        _ => dispatch(&cli),
+    };
+    match done {
         Ok(text) => print::page(&text),
         Err(text) => {
             print::error(&text);
@@ -177,6 +188,8 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
         }
         Command::Import(import) => import::run(import, common),
         Command::Check => check(common),
+        // Answered before: it has an exit code of its own.
+        Command::Service(_) => Ok(Output::Lines(Vec::new())),
     }
 }
 

@@ -68,7 +68,19 @@ pub struct Folders {
 /// # Errors
 /// Faults of the files, or weather that cannot be read.
 pub fn facts(folders: &Folders, today: NaiveDate) -> Result<Facts, GatherError> {
-    let mut settings = config::load(&folders.config).map_err(GatherError::Faults)?;
+    let settings = config::load(&folders.config).map_err(GatherError::Faults)?;
+    facts_of(settings, folders, today)
+}
+
+/// The facts of settings that were read before, with what is kept.
+///
+/// # Errors
+/// Weather or a journal that cannot be read.
+pub fn facts_of(
+    mut settings: Settings,
+    folders: &Folders,
+    today: NaiveDate,
+) -> Result<Facts, GatherError> {
     settings.journal = settings.journal.with(kept_journal(&folders.data)?);
     let weather = kept_weather(&folders.data, today)?.as_of(today);
     Ok(joined(settings, weather, today))

@@ -4,6 +4,8 @@ pub mod gather;
 
 pub mod lock;
 pub mod log;
+pub mod post;
+pub mod run;
 pub mod tell;
 pub mod wake;
 

@@ -187,6 +187,17 @@ impl JournalStore {
             .map_err(|e| StoreError::sql(e, &self.path, "setting the patience"))
     }
 
+    /// A number that differs from the one told before if another process or
+    /// connection has changed the file since.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn version_elsewhere(&self) -> Result<i64, StoreError> {
+        self.connection
+            .query_row("PRAGMA data_version", [], |row| row.get(0))
+            .map_err(|e| StoreError::sql(e, &self.path, "asking for changes"))
+    }
+
     /// Does several steps in one transaction. `doing` stands in the error when
     /// one fails; then none is done.
     ///

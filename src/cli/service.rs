@@ -1,0 +1,461 @@
+//! `service`: put up, look after and take down the user service, or be it.
+
+use super::{Common, Output, folders};
+use crate::service::gather::Folders;
+use crate::service::log::{Level, Log};
+use crate::service::run::{self, Options};
+use clap::{Args, Subcommand, ValueEnum};
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+use std::time::Duration;
+
+/// The unit as shipped; its ExecStart is put right when it is installed.
+const UNIT: &str = include_str!("../../systemd/budtide.service");
+
+/// The unit's name.
+const NAME: &str = "budtide.service";
+
+/// What its ExecStart begins with as shipped.
+const SHIPPED: &str = "ExecStart=%h/.local/bin/budtide service run";
+
+/// The exit status that keeps systemd from starting it again (sysexits.h,
+/// EX_CONFIG).
+const FOR_THE_KEEPER: u8 = 78;
+
+const EXAMPLES: &str = "\
+Examples:
+  budtide service install --dry-run   what would be done
+  budtide service install             write the unit, start it now and at login
+  budtide service status
+  budtide service logs --follow
+  budtide service remove              stop it and take the unit away";
+
+/// The background service of your user.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Service {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Write the unit, start it, and have it start at login; never needs root
+    Install {
+        /// Only say what would be done
+        #[arg(long)]
+        dry_run: bool,
+    },
+    /// How it stands: running, next message, folders
+    Status,
+    /// Stop it and take the unit away; your files and the journal stay
+    Remove {
+        /// Only say what would be done
+        #[arg(long)]
+        dry_run: bool,
+    },
+    /// What it wrote in the systemd journal
+    Logs {
+        /// Wait for more
+        #[arg(long)]
+        follow: bool,
+        /// How many lines
+        #[arg(long, default_value_t = 50)]
+        lines: u32,
+    },
+    /// Be the service: what the unit starts; ends with Ctrl-C
+    Run {
+        /// Look once, send what is due, and end
+        #[arg(long)]
+        once: bool,
+        /// How much to tell
+        #[arg(long, value_name = "LEVEL", default_value = "info")]
+        log: Tell,
+    },
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Tell {
+    Error,
+    Warning,
+    Info,
+    Debug,
+}
+
+/// Runs the command; the service itself gives its own exit code.
+pub fn run(service: &Service, common: &Common) -> Result<Result<Output, ExitCode>, String> {
+    match &service.what {
+        What::Install { dry_run } => {
+            install(common, *dry_run).map(|lines| Ok(Output::Lines(lines)))
+        }
+        What::Remove { dry_run } => remove(*dry_run).map(|lines| Ok(Output::Lines(lines))),
+        What::Status => status(common).map(|lines| Ok(Output::Lines(lines))),
+        What::Logs { follow, lines } => logs(*follow, *lines).map(Err),
+        What::Run { once, log } => Ok(Err(be(folders(common)?, *once, *log))),
+    }
+}
+
+/// The unit for this program and these folders.
+fn unit(common: &Common) -> Result<String, String> {
+    let program = std::env::current_exe()
+        .map_err(|error| format!("cannot tell where this program lies: {error}"))?;
+    let mut start = format!("ExecStart={}", quoted(&program)?);
+    if let Some(folder) = &common.folder {
+        let folder = std::path::absolute(folder)
+            .map_err(|error| format!("cannot tell where {} is: {error}", folder.display()))?;
+        start.push_str(&format!(" --folder {}", quoted(&folder)?));
+    }
+    start.push_str(" service run");
+    let mut text = UNIT.replace(SHIPPED, &start);
+    // A service does not see what a shell has set.
+    for variable in ["XDG_CONFIG_HOME", "XDG_DATA_HOME"] {
+        if common.folder.is_none()
+            && let Some(value) = std::env::var_os(variable).map(PathBuf::from)
+            && value.is_absolute()
+        {
+            let setting = format!(
+                "Environment={}\n",
+                word(&format!("{variable}={}", value.display()))
+            );
+            text = text.replace("\nNice=10\n", &format!("\n{setting}Nice=10\n"));
+        }
+    }
+    Ok(text)
+}
+
+/// A path as one word of a unit file (systemd.syntax(7)).
+fn quoted(path: &Path) -> Result<String, String> {
+    let text = path
+        .to_str()
+        .filter(|text| !text.chars().any(char::is_control))
+        .ok_or_else(|| {
+            format!(
+                "the path {} cannot stand in a unit file; move it to one of plain letters",
+                path.display()
+            )
+        })?;
+    Ok(word(text).replace('$', "$$"))
+}
+
+/// One word of a unit file.
+fn word(text: &str) -> String {
+    let escaped = text
+        .replace('\\', "\\\\")
+        .replace('"', "\\\"")
+        .replace('%', "%%");
+    match escaped.contains([' ', '"', '\'', ';']) {
+        true => format!("\"{escaped}\""),
+        false => escaped,
+    }
+}
+
+/// Where the user's own units lie.
+fn unit_path() -> Result<PathBuf, String> {
+    let config = std::env::var_os("XDG_CONFIG_HOME")
+        .map(PathBuf::from)
+        .filter(|path| path.is_absolute())
+        .or_else(|| {
+            std::env::home_dir()
+                .filter(|home| !home.as_os_str().is_empty())
+                .map(|home| home.join(".config"))
+        })
+        .ok_or("there is no home folder to put the unit in")?;
+    Ok(config.join("systemd/user").join(NAME))
+}
+
+fn install(common: &Common, dry_run: bool) -> Result<Vec<String>, String> {
+    let folders = folders(common)?;
+    let path = unit_path()?;
+    let text = unit(common)?;
+    let same = std::fs::read_to_string(&path).is_ok_and(|there| there == text);
+    let mut lines = Vec::new();
+    // A service that cannot start is worse than none.
+    let settings = crate::config::load(&folders.config).map_err(|faults| {
+        let first = match folders.config.join(crate::config::place::FILE).exists() {
+            true => "mend these first, then install the service:",
+            false => "there is no orchard yet; `budtide setup` asks for it and writes the files:",
+        };
+        format!("{first}\n\n{}", super::all(&faults))
+    })?;
+    if dry_run {
+        lines.push("This would be done; nothing was.".to_owned());
+        lines.push(String::new());
+        lines.push(match same {
+            true => format!("  leave {} as it is", path.display()),
+            false => format!("  write {}", path.display()),
+        });
+        for step in STEPS {
+            lines.push(format!("  run   systemctl --user {}", step.join(" ")));
+        }
+        lines.push(String::new());
+        lines.push("The unit:".to_owned());
+        lines.push(String::new());
+        lines.extend(
+            text.lines()
+                .map(|line| format!("  {line}").trim_end().to_owned()),
+        );
+        return Ok(lines);
+    }
+    if !same {
+        let failed = |error| format!("cannot write {}: {error}", path.display());
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(failed)?;
+        }
+        // Whole or not at all, should the machine stop here.
+        let draft = path.with_extension("service.new");
+        std::fs::write(&draft, &text).map_err(failed)?;
+        std::fs::rename(&draft, &path).map_err(failed)?;
+    }
+    lines.push(match same {
+        true => format!("{} is there already.", path.display()),
+        false => format!("Wrote {}.", path.display()),
+    });
+    for step in STEPS {
+        systemctl(step).map_err(|error| {
+            format!(
+                "{}\n\n{error}\n\nThe unit stays; when systemd runs for your user, \
+                 `budtide service install` goes on from here.",
+                lines.join("\n")
+            )
+        })?;
+    }
+    lines.push("The service runs, and starts again at every login.".to_owned());
+    lines.push(String::new());
+    lines.extend(after_install(&settings));
+    Ok(lines)
+}
+
+/// In this order: the unit is read, begins at login, begins now; a service
+/// that runs already takes up what changed.
+const STEPS: [&[&str]; 3] = [&["daemon-reload"], &["enable", NAME], &["restart", NAME]];
+
+fn after_install(settings: &crate::config::Settings) -> Vec<String> {
+    let mut lines = vec![
+        "budtide service status     how it stands".to_owned(),
+        "budtide test-message       one message by every way, to try them".to_owned(),
+        "budtide rehearse           what a year of messages is like".to_owned(),
+    ];
+    if settings.delivery.email.is_some() {
+        lines.push(String::new());
+        lines.extend(crate::render::page::wrap(LINGER, "", ""));
+    }
+    lines
+}
+
+/// What a keeper who is seldom logged in should know.
+const LINGER: &str = "The service of a user ends when you log out. So that e-mails go out without \
+     you at the screen too, run `loginctl enable-linger` once (some systems ask for a password).";
+
+fn remove(dry_run: bool) -> Result<Vec<String>, String> {
+    let path = unit_path()?;
+    let there = path.is_file();
+    if dry_run {
+        let mut lines = vec!["This would be done; nothing was.".to_owned(), String::new()];
+        lines.push(format!("  run    systemctl --user disable --now {NAME}"));
+        lines.push(match there {
+            true => format!("  delete {}", path.display()),
+            false => format!("  nothing to delete: there is no {}", path.display()),
+        });
+        lines.push("  run    systemctl --user daemon-reload".to_owned());
+        return Ok(lines);
+    }
+    if !there {
+        return Ok(vec![format!(
+            "There is nothing to remove: no {}.",
+            path.display()
+        )]);
+    }
+    // Without systemd the file can go all the same.
+    let stopped = systemctl(&["disable", "--now", NAME]);
+    std::fs::remove_file(&path)
+        .map_err(|error| format!("cannot delete {}: {error}", path.display()))?;
+    let mut lines = vec![format!("Took away {}.", path.display())];
+    match stopped.and_then(|_| systemctl(&["daemon-reload"])) {
+        Ok(_) => lines.insert(0, "The service has stopped.".to_owned()),
+        Err(error) => lines.push(format!("systemd could not be told: {error}")),
+    }
+    lines.push("Your files, the journal and the weather stay.".to_owned());
+    Ok(lines)
+}
+
+fn status(common: &Common) -> Result<Vec<String>, String> {
+    let folders = folders(common)?;
+    let path = unit_path()?;
+    let mut lines = Vec::new();
+    if path.is_file() {
+        let shown = systemctl(&[
+            "show",
+            NAME,
+            "--property=ActiveState,SubState,StatusText,MainPID,NRestarts,UnitFileState,ActiveEnterTimestamp,Result",
+        ])?;
+        let value = |key: &str| {
+            shown
+                .lines()
+                .find_map(|line| line.strip_prefix(key)?.strip_prefix('='))
+                .filter(|value| !value.is_empty())
+                .map(str::to_owned)
+        };
+        let state = value("ActiveState").unwrap_or_default();
+        let head = match state.as_str() {
+            "active" => "The service runs",
+            "reloading" => "The service reads its files anew",
+            "activating" => "The service is starting",
+            "failed" => "The service has failed",
+            _ => "The service does not run",
+        };
+        lines.push(match value("ActiveEnterTimestamp") {
+            Some(since) if state == "active" => format!("{head}, since {since}."),
+            _ => format!("{head}."),
+        });
+        if let Some(text) = value("StatusText").filter(|_| state == "active") {
+            lines.extend(crate::render::page::wrap(&text, "  ", "    "));
+        }
+        if state == "failed" {
+            lines.push(format!(
+                "  why: {}; `budtide service logs` tells more",
+                value("Result").unwrap_or_else(|| "unknown".to_owned())
+            ));
+        }
+        lines.push(match value("UnitFileState").as_deref() {
+            Some("enabled") => "It starts at login.".to_owned(),
+            _ => "It does not start at login; `budtide service install` mends that.".to_owned(),
+        });
+        if let Some(count) = value("NRestarts").filter(|count| count != "0") {
+            lines.push(format!(
+                "It was started again {count} times after an end not asked for."
+            ));
+        }
+        if unit(common)
+            .is_ok_and(|text| std::fs::read_to_string(&path).is_ok_and(|there| there != text))
+        {
+            lines.extend(crate::render::page::wrap(
+                "The unit is not the one that this program would write (another version, folder \
+                 or an edit of yours); `budtide service install` writes it anew.",
+                "",
+                "",
+            ));
+        }
+    } else {
+        lines.push("The service is not installed; `budtide service install` does it.".to_owned());
+    }
+    lines.push(String::new());
+    lines.push(format!("unit   {}", path.display()));
+    lines.push(format!("files  {}", folders.config.display()));
+    lines.push(format!("kept   {}", folders.data.display()));
+    Ok(lines)
+}
+
+/// Shows the journal of the unit in place of this program's own output.
+fn logs(follow: bool, lines: u32) -> Result<ExitCode, String> {
+    let mut command = Command::new("journalctl");
+    command.args(["--user-unit", NAME, "--no-hostname", "--lines"]);
+    command.arg(lines.to_string());
+    if follow {
+        command.arg("--follow");
+    } else {
+        command.arg("--no-pager");
+    }
+    let ended = command
+        .status()
+        .map_err(|error| format!("cannot run journalctl: {error}"))?;
+    Ok(match ended.success() || follow {
+        true => ExitCode::SUCCESS,
+        false => ExitCode::from(super::FAILED),
+    })
+}
+
+/// Runs `systemctl --user` and gives back what it printed.
+fn systemctl(arguments: &[&str]) -> Result<String, String> {
+    let said = format!("systemctl --user {}", arguments.join(" "));
+    let output = Command::new("systemctl")
+        .arg("--user")
+        .args(arguments)
+        .env("SYSTEMD_PAGER", "")
+        .output()
+        .map_err(|error| match error.kind() {
+            std::io::ErrorKind::NotFound => {
+                "there is no systemctl: this machine does not run systemd. Start \
+                 `budtide service run` by another way, such as your desktop's autostart."
+                    .to_owned()
+            }
+            _ => format!("cannot run {said}: {error}"),
+        })?;
+    if output.status.success() {
+        return Ok(String::from_utf8_lossy(&output.stdout).into_owned());
+    }
+    let error = String::from_utf8_lossy(&output.stderr);
+    let cause = error.trim();
+    let more = if cause.contains("bus") || cause.contains("XDG_RUNTIME_DIR") {
+        "\nsystemd does not run for your user here. Log in on the machine itself or by ssh, not by \
+         su or sudo, and try again."
+    } else {
+        ""
+    };
+    Err(format!("{said} failed: {cause}{more}"))
+}
+
+/// Is the service until it is told to end.
+fn be(folders: Folders, once: bool, tell: Tell) -> ExitCode {
+    let least = match tell {
+        Tell::Error => Level::Error,
+        Tell::Warning => Level::Warning,
+        Tell::Info => Level::Info,
+        Tell::Debug => Level::Debug,
+    };
+    let log = Log::new(least, std::env::var_os("JOURNAL_STREAM").is_some());
+    let cap = std::env::var("BUDTIDE_LONGEST_WAIT")
+        .ok()
+        .and_then(|text| text.parse().ok())
+        .map(Duration::from_secs);
+    let runtime = match tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .max_blocking_threads(2)
+        .build()
+    {
+        Ok(runtime) => runtime,
+        Err(error) => {
+            log.error("the system refuses what waiting needs", &[("why", &error)]);
+            return ExitCode::from(super::FAILED);
+        }
+    };
+    let options = Options {
+        folders,
+        log,
+        cap,
+        once,
+    };
+    let ended = runtime.block_on(run::run(options));
+    // A fetch under way is not waited for: it is only begun anew next time.
+    runtime.shutdown_timeout(Duration::from_millis(500));
+    match ended {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            log.error(&error.to_string(), &[]);
+            ExitCode::from(match error.is_for_the_keeper() {
+                true => FOR_THE_KEEPER,
+                false => super::FAILED,
+            })
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_unit_has_the_line_that_is_put_right() {
+        assert!(UNIT.contains(SHIPPED));
+        assert!(UNIT.contains("\nNice=10\n"));
+        assert!(UNIT.contains(&format!("RestartPreventExitStatus={FOR_THE_KEEPER}\n")));
+    }
+
+    #[test]
+    fn paths_are_words_of_a_unit_file() {
+        let read = |text: &str| quoted(Path::new(text)).unwrap();
+        assert_eq!(read("/usr/bin/budtide"), "/usr/bin/budtide");
+        assert_eq!(read("/a b/50%/$x"), "\"/a b/50%%/$$x\"");
+        assert_eq!(read("/q\"q"), "\"/q\\\"q\"");
+        assert!(quoted(Path::new("/a\nb")).is_err());
+    }
+}

@@ -1,0 +1,473 @@
+//! The loop: wait, look, say.
+//!
+//! [`run`] waits for whatever may change the plan (the time, a clock that was
+//! set, a machine that slept, the keeper's files, the journal, a button, a
+//! signal) and then makes a [`Service::round`]: fetch what is due, gather,
+//! plan, say, deliver, and work out when to wake next.
+
+use super::gather::{self, Folders, GatherError};
+use super::lock::{Lock, LockError};
+use super::log::Log;
+use super::post;
+use super::round::{Answer, Keeper};
+use super::tell;
+use super::wake::{Wake, Waker};
+use crate::channels::desktop::Pressed;
+use crate::config::fault::Fault;
+use crate::config::{self, Settings};
+use crate::store::StoreError;
+use crate::store::journal::{self, JournalStore};
+use crate::store::weather;
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use std::fmt;
+use std::path::Path;
+use std::time::{Duration, SystemTime};
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::sync::mpsc::UnboundedReceiver;
+
+/// The longest wait, should a wake-up be missed: four an hour.
+const CAP: Duration = Duration::from_secs(15 * 60);
+
+/// How long several changes of files are taken together.
+const SETTLE: Duration = Duration::from_millis(700);
+
+/// When to try again after a store that could not be written.
+const AFTER_TROUBLE: TimeDelta = TimeDelta::minutes(5);
+
+/// A clock before this day is wrong: the program did not exist.
+const FIRST_DAY: (i32, u32, u32) = (2026, 11, 1);
+
+/// How the service is run.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Where files lie.
+    pub folders: Folders,
+    /// How much it says of itself.
+    pub log: Log,
+    /// The longest wait; [`CAP`] unless a test wants less.
+    pub cap: Option<Duration>,
+    /// One round, and then the end.
+    pub once: bool,
+}
+
+/// Why the service cannot start.
+#[derive(Debug)]
+pub enum RunError {
+    /// The keeper's files have faults, or cannot be read.
+    Gather(GatherError),
+    /// Another one runs.
+    Lock(LockError),
+    /// The journal cannot be opened.
+    Store(StoreError),
+    /// The system refuses a timer, a signal or a thread.
+    System(std::io::Error),
+}
+
+impl RunError {
+    /// Whether only the keeper can mend it, so that starting anew is no use.
+    pub fn is_for_the_keeper(&self) -> bool {
+        matches!(
+            self,
+            RunError::Gather(GatherError::Faults(_)) | RunError::Lock(LockError::Held { .. })
+        )
+    }
+}
+
+impl fmt::Display for RunError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            RunError::Gather(error) => error.fmt(f),
+            RunError::Lock(error) => error.fmt(f),
+            RunError::Store(error) => error.fmt(f),
+            RunError::System(error) => write!(f, "the system refuses what waiting needs: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for RunError {}
+
+impl From<StoreError> for RunError {
+    fn from(error: StoreError) -> Self {
+        RunError::Store(error)
+    }
+}
+
+impl From<std::io::Error> for RunError {
+    fn from(error: std::io::Error) -> Self {
+        RunError::System(error)
+    }
+}
+
+/// Why it stirs.
+enum Event {
+    Woke(Vec<Wake>),
+    Pressed(Pressed),
+    Reload,
+    Stop(&'static str),
+}
+
+/// Runs the service until it is told to stop. Wants a tokio runtime with
+/// time, I/O and signals.
+///
+/// # Errors
+/// Why it cannot start. Once it runs, trouble is logged and outlived.
+pub async fn run(options: Options) -> Result<(), RunError> {
+    let log = options.log;
+    let cap = options.cap.unwrap_or(CAP);
+    let _lock = Lock::take(&options.folders.data).map_err(RunError::Lock)?;
+    let mut signals = Signals::new()?;
+    let mut waker = Waker::new()?;
+    let mut service = Service::open(options)?;
+    if service.options.once {
+        service.round().await;
+        return Ok(());
+    }
+    service.watch(&waker);
+    // Up as soon as the files are read and the journal is open: the first
+    // round may wait for the network.
+    tell::ready("looking at the season");
+    log.info(
+        "started",
+        &[
+            ("version", &env!("CARGO_PKG_VERSION")),
+            ("process", &std::process::id()),
+        ],
+    );
+    let mut event = Event::Woke(vec![Wake::Time]);
+    loop {
+        let stopped = tokio::select! {
+            biased;
+            name = signals.stop() => Some(name),
+            () = service.answer(event, &waker) => None,
+        };
+        if let Some(name) = stopped {
+            event = Event::Stop(name);
+        } else {
+            if let Err(error) = waker.arm(service.next) {
+                log.error("cannot set the timer", &[("why", &error)]);
+            }
+            tell::alive();
+            event = wait(&mut signals, &mut waker, &mut service.presses, cap).await;
+        }
+        if let Event::Stop(name) = event {
+            tell::stopping();
+            log.info("stopped", &[("signal", &name)]);
+            return Ok(());
+        }
+    }
+}
+
+/// Waits for the next reason to look.
+async fn wait(
+    signals: &mut Signals,
+    waker: &mut Waker,
+    presses: &mut Option<UnboundedReceiver<Pressed>>,
+    cap: Duration,
+) -> Event {
+    let cap = match tell::watchdog() {
+        Some(limit) => cap.min(limit / 2),
+        None => cap,
+    };
+    tokio::select! {
+        biased;
+        _ = signals.terminate.recv() => Event::Stop("TERM"),
+        _ = signals.interrupt.recv() => Event::Stop("INT"),
+        _ = signals.hangup.recv() => Event::Reload,
+        pressed = press(presses) => Event::Pressed(pressed),
+        wake = waker.next() => {
+            let mut wakes: Vec<Wake> = wake.into_iter().collect();
+            if wakes.iter().any(|wake| matches!(wake, Wake::Settings | Wake::Kept)) {
+                tokio::time::sleep(SETTLE).await;
+            }
+            wakes.extend(waker.more());
+            Event::Woke(wakes)
+        }
+        () = tokio::time::sleep(cap) => Event::Woke(Vec::new()),
+    }
+}
+
+/// The next button; never, where there is no desktop.
+async fn press(presses: &mut Option<UnboundedReceiver<Pressed>>) -> Pressed {
+    if let Some(receiver) = presses
+        && let Some(pressed) = receiver.recv().await
+    {
+        return pressed;
+    }
+    std::future::pending().await
+}
+
+struct Signals {
+    terminate: Signal,
+    interrupt: Signal,
+    hangup: Signal,
+}
+
+impl Signals {
+    fn new() -> std::io::Result<Self> {
+        Ok(Signals {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hangup: signal(SignalKind::hangup())?,
+        })
+    }
+
+    async fn stop(&mut self) -> &'static str {
+        tokio::select! {
+            _ = self.terminate.recv() => "TERM",
+            _ = self.interrupt.recv() => "INT",
+        }
+    }
+}
+
+/// What stands between two rounds.
+struct Service {
+    options: Options,
+    settings: Settings,
+    keeper: Keeper,
+    presses: Option<UnboundedReceiver<Pressed>>,
+    /// When to look again.
+    next: DateTime<Utc>,
+    /// What is waited for.
+    status: String,
+    /// How what is kept stood after the last round.
+    kept: Kept,
+}
+
+/// How the kept files stand: a change by somebody else shows.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+struct Kept {
+    journal: Option<i64>,
+    weather: Vec<Option<(u64, SystemTime)>>,
+}
+
+impl Service {
+    fn open(options: Options) -> Result<Self, RunError> {
+        let settings = config::load(&options.folders.config)
+            .map_err(|faults| RunError::Gather(GatherError::Faults(faults)))?;
+        let store = JournalStore::open(&options.folders.data.join(journal::FILE))?;
+        let post = post::open(&settings.delivery);
+        for trouble in &post.troubles {
+            options.log.error(&trouble.to_string(), &[]);
+        }
+        warn(options.log, &settings.warnings);
+        Ok(Service {
+            keeper: Keeper::new(store, post.channels)?,
+            options,
+            settings,
+            presses: post.presses,
+            next: Utc::now(),
+            status: String::new(),
+            kept: Kept::default(),
+        })
+    }
+
+    fn watch(&self, waker: &Waker) {
+        let Folders { config, data } = &self.options.folders;
+        if let Err(error) = waker.watch(config, data) {
+            self.options.log.warning(
+                "cannot watch the folders; changes are seen within a quarter of an hour",
+                &[("why", &error)],
+            );
+        }
+    }
+
+    /// Answers what it woke for.
+    async fn answer(&mut self, event: Event, waker: &Waker) {
+        match event {
+            Event::Reload => {
+                tell::reloading();
+                self.reload(waker);
+                self.round().await;
+                tell::ready(&self.status);
+            }
+            Event::Pressed(pressed) => self.pressed(&pressed).await,
+            Event::Woke(wakes) => self.woke(&wakes, waker).await,
+            Event::Stop(_) => {}
+        }
+    }
+
+    async fn woke(&mut self, wakes: &[Wake], waker: &Waker) {
+        if wakes.contains(&Wake::Clock) {
+            self.options
+                .log
+                .info("the clock was set, or the machine slept", &[]);
+        }
+        if wakes.contains(&Wake::Settings) {
+            self.reload(waker);
+        }
+        let looked_for = wakes
+            .iter()
+            .any(|wake| matches!(wake, Wake::Clock | Wake::Settings));
+        if looked_for || Utc::now() >= self.next || self.kept_now() != self.kept {
+            self.round().await;
+        }
+    }
+
+    /// Reads the keeper's files anew; with faults the old ones stay in use.
+    fn reload(&mut self, waker: &Waker) {
+        let log = self.options.log;
+        match config::load(&self.options.folders.config) {
+            Ok(settings) => {
+                if settings.delivery != self.settings.delivery {
+                    let post = post::open(&settings.delivery);
+                    for trouble in &post.troubles {
+                        log.error(&trouble.to_string(), &[]);
+                    }
+                    self.keeper.channels = post.channels;
+                    self.presses = post.presses;
+                }
+                warn(log, &settings.warnings);
+                self.settings = settings;
+                self.keeper.trouble("settings", None);
+                self.watch(waker);
+                log.info("read the files anew", &[]);
+            }
+            Err(faults) => {
+                let found: Vec<String> = faults.iter().map(head).collect();
+                for line in &found {
+                    log.error(line, &[]);
+                }
+                log.error(
+                    "the files have faults: those read before stay in use",
+                    &[("faults", &found.len())],
+                );
+                self.keeper.trouble(
+                    "settings",
+                    Some(format!(
+                        "Your files have faults, so the ones read before stay in use: {}. \
+                         `budtide check` shows them all.",
+                        found.first().map(String::as_str).unwrap_or_default()
+                    )),
+                );
+            }
+        }
+    }
+
+    /// One round: gather, plan, say, deliver. Trouble is logged, and tried
+    /// again in a while.
+    async fn round(&mut self) {
+        let now = Utc::now();
+        if now.date_naive() < first_day() {
+            self.options.log.error(
+                "the clock of this machine is wrong: nothing is sent until it is set",
+                &[("clock", &now.format("%Y-%m-%d %H:%M"))],
+            );
+            self.next = now + AFTER_TROUBLE;
+            return;
+        }
+        match self.look(now).await {
+            Ok(()) => {}
+            Err(error) => {
+                self.options.log.error(&error.to_string(), &[]);
+                self.next = now + AFTER_TROUBLE;
+                self.status = "trouble; the log tells it; tried again in 5 minutes".to_owned();
+            }
+        }
+        self.kept = self.kept_now();
+        tell::status(&self.status);
+    }
+
+    async fn look(&mut self, now: DateTime<Utc>) -> Result<(), GatherError> {
+        let began = std::time::Instant::now();
+        let today = now
+            .with_timezone(&self.settings.place.time_zone)
+            .date_naive();
+        let facts = gather::facts_of(self.settings.clone(), &self.options.folders, today)?;
+        let next = self.keeper.look(&facts, now)?;
+        drop(facts);
+        let took = began.elapsed().as_millis();
+        self.deliver(now, next.wake).await?;
+        self.status = next.status;
+        self.options.log.write(
+            super::log::Level::Debug,
+            "looked",
+            &[
+                ("ms", &took),
+                ("next", &self.next.format("%Y-%m-%dT%H:%M:%SZ")),
+            ],
+        );
+        Ok(())
+    }
+
+    async fn deliver(&mut self, now: DateTime<Utc>, wake: DateTime<Utc>) -> Result<(), StoreError> {
+        let delivered = self.keeper.deliver(&self.settings.place, now).await?;
+        for trouble in &delivered.troubles {
+            self.options.log.warning(trouble, &[]);
+        }
+        if delivered.sent > 0 {
+            self.options
+                .log
+                .info("sent", &[("messages", &delivered.sent)]);
+        }
+        // Never at once again: what is due now was just tried.
+        let soonest = now + TimeDelta::seconds(5);
+        self.next = delivered
+            .next
+            .map_or(wake, |due| due.min(wake))
+            .max(soonest);
+        Ok(())
+    }
+
+    async fn pressed(&mut self, pressed: &Pressed) {
+        let log = self.options.log;
+        let now = Utc::now();
+        let today = now
+            .with_timezone(&self.settings.place.time_zone)
+            .date_naive();
+        let answer = gather::facts_of(self.settings.clone(), &self.options.folders, today)
+            .map_err(|error| error.to_string())
+            .and_then(|facts| {
+                self.keeper
+                    .pressed(&facts, &pressed.message, &pressed.action, now)
+                    .map_err(|error| error.to_string())
+            });
+        match answer {
+            Ok(Answer::Noted(line)) => {
+                log.info(&line, &[]);
+                self.round().await;
+            }
+            Ok(Answer::Explained) => {
+                if let Err(error) = self.deliver(now, self.next).await {
+                    log.error(&error.to_string(), &[]);
+                }
+            }
+            Ok(Answer::Unknown) => {
+                log.warning(
+                    "a button of a message that is not known any more",
+                    &[("action", &pressed.action)],
+                );
+            }
+            Err(error) => log.error(&error, &[]),
+        }
+    }
+
+    fn kept_now(&self) -> Kept {
+        let data = &self.options.folders.data;
+        let stand = |path: &Path| {
+            let facts = std::fs::metadata(path).ok()?;
+            Some((facts.len(), facts.modified().ok()?))
+        };
+        let log = format!("{}-wal", weather::FILE);
+        Kept {
+            journal: self.keeper.store.version_elsewhere().ok(),
+            weather: vec![stand(&data.join(weather::FILE)), stand(&data.join(log))],
+        }
+    }
+}
+
+fn first_day() -> NaiveDate {
+    let (year, month, day) = FIRST_DAY;
+    NaiveDate::from_ymd_opt(year, month, day).unwrap_or_default()
+}
+
+fn warn(log: Log, warnings: &[Fault]) {
+    for warning in warnings {
+        log.warning(&head(warning), &[]);
+    }
+}
+
+/// A fault without its line, which may hold a secret: the log is read by
+/// others.
+fn head(fault: &Fault) -> String {
+    fault.clone().unseen().to_string()
+}
