@@ -3,10 +3,13 @@
 mod hindcast;
 mod import;
 mod json;
+mod manual;
 mod measure;
 mod print;
 mod service;
+mod setup;
 mod show;
+mod test_message;
 
 use crate::clock::Clock;
 use crate::config;
@@ -78,6 +81,12 @@ enum Command {
     Show(Show),
     /// Bring in a weather file: days or hours as CSV, packed by gzip or not
     Import(import::Import),
+    /// Begin: asks for place and trees, and writes the files
+    Setup(Box<setup::Setup>),
+    /// Send one message by every way that is set up
+    TestMessage,
+    /// The man page, and completions for your shell
+    Manual(manual::Manual),
     /// The background service: install, status, logs, remove
     Service(service::Service),
     /// Check place.toml, register.toml and your own knowledge files
@@ -141,6 +150,13 @@ pub fn run() -> ExitCode {
             Ok(Err(code)) => return code,
             Err(text) => Err(text),
         },
+        Command::TestMessage => match test_message::run(&cli.common) {
+            Ok((output, code)) => {
+                print::page(&output);
+                return code;
+            }
+            Err(text) => Err(text),
+        },
         _ => dispatch(&cli),
     };
     match done {
@@ -157,6 +173,8 @@ pub fn run() -> ExitCode {
 enum Output {
     Lines(Vec<String>),
     Json(String),
+    /// As it stands, for another program.
+    Raw(String),
 }
 
 fn dispatch(cli: &Cli) -> Result<Output, String> {
@@ -188,8 +206,10 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
         }
         Command::Import(import) => import::run(import, common),
         Command::Check => check(common),
-        // Answered before: it has an exit code of its own.
-        Command::Service(_) => Ok(Output::Lines(Vec::new())),
+        Command::Setup(setup) => setup::run(setup, common),
+        Command::Manual(manual) => manual::run(manual),
+        // Answered before: they have exit codes of their own.
+        Command::Service(_) | Command::TestMessage => Ok(Output::Lines(Vec::new())),
     }
 }
 

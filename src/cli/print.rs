@@ -13,6 +13,7 @@ pub fn page(output: &Output) -> ExitCode {
     let mut out = anstream::stdout().lock();
     let result = match output {
         Output::Json(text) => writeln!(out, "{text}"),
+        Output::Raw(text) => write!(out, "{text}"),
         Output::Lines(lines) => {
             lines
                 .iter()

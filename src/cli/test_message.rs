@@ -1,0 +1,85 @@
+//! `test-message`: one message by every way that the settings ask for, and
+//! what came of it in plain words.
+
+use super::{Common, FAILED, Output, all, folders};
+use crate::channels::ChannelError;
+use crate::config;
+use crate::render::message::{Message, Urgency};
+use crate::service::post;
+use chrono::Utc;
+use std::process::ExitCode;
+
+/// Sends it; the exit code is 1 if a way failed.
+pub fn run(common: &Common) -> Result<(Output, ExitCode), String> {
+    let folders = folders(common)?;
+    let settings = config::load(&folders.config).map_err(|faults| all(&faults))?;
+    let asked = &settings.delivery;
+    if !asked.desktop && asked.email.is_none() {
+        return Err(
+            "no way to tell you is set up: place.toml has [desktop] show = false and no [email]; \
+             the service would write into its log alone"
+                .to_owned(),
+        );
+    }
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| format!("the system refuses what waiting needs: {error}"))?;
+    let now = Utc::now();
+    let written = now.with_timezone(&settings.place.time_zone).fixed_offset();
+    let mut post = post::open(asked);
+    let message = message(&settings.place.name, now.timestamp());
+    let mut lines = Vec::new();
+    let mut failed = !post.troubles.is_empty();
+    for trouble in &post.troubles {
+        lines.extend(told("e-mail", trouble));
+    }
+    for channel in &mut post.channels {
+        let name = channel.name();
+        match runtime.block_on(channel.send(&message, written)) {
+            Ok(sent) => {
+                lines.push(format!("{name}: sent to {}.", sent.to));
+                if let Some(without) = sent.without {
+                    lines.extend(crate::render::page::wrap(&without, "  ", "  "));
+                }
+            }
+            Err(error) => {
+                failed = true;
+                lines.extend(told(name, &error));
+            }
+        }
+    }
+    runtime.shutdown_timeout(std::time::Duration::from_millis(300));
+    let code = if failed { FAILED } else { 0 };
+    Ok((Output::Lines(lines), ExitCode::from(code)))
+}
+
+fn told(name: &str, error: &ChannelError) -> Vec<String> {
+    let mut lines = vec![format!("{name}: NOT sent.")];
+    lines.extend(crate::render::page::wrap(&error.to_string(), "  ", "  "));
+    lines
+}
+
+fn message(place: &str, moment: i64) -> Message {
+    let text = format!(
+        "This is a test from budtide for {place}. If you read it, messages reach you this way.\n\n\
+         Nothing is to be done.\n"
+    );
+    Message {
+        key: format!("test-{moment}"),
+        thread: "test".to_owned(),
+        urgency: Urgency::Normal,
+        title: "budtide: a test message".to_owned(),
+        html: format!(
+            "<p>This is a test from budtide for {}. If you read it, messages reach you this \
+             way.</p><p>Nothing is to be done.</p>",
+            place
+                .replace('&', "&amp;")
+                .replace('<', "&lt;")
+                .replace('>', "&gt;")
+        ),
+        text,
+        calendar: None,
+        actions: Vec::new(),
+    }
+}
