@@ -550,7 +550,12 @@ fn zone_named(name: &str) -> Result<String, String> {
 
 /// The zone that this machine is set to, if it says so in the usual ways.
 fn machine_zone() -> Option<String> {
-    let named = |text: &str| zone_named(text).ok();
+    // A machine on UTC was never told where it stands.
+    let named = |text: &str| {
+        zone_named(text)
+            .ok()
+            .filter(|name| !name.ends_with("UTC") && !name.ends_with("GMT"))
+    };
     if let Some(name) = std::env::var("TZ").ok().as_deref().and_then(named) {
         return Some(name);
     }

@@ -124,11 +124,12 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
     let mut lines = vec![format!("The files in {} are in order.", folder.display())];
     let trees: u32 = facts.register.trees.iter().map(|tree| tree.count).sum();
     lines.push(format!(
-        "{}: {} trees and plants in {} entries, {} junipers.",
+        "{}: {} trees and plants in {} entries, {} juniper{}.",
         facts.place.name,
         trees,
         facts.register.trees.len(),
-        facts.register.junipers.len()
+        facts.register.junipers.len(),
+        if facts.register.junipers.len() == 1 { "" } else { "s" }
     ));
     for tree in &facts.register.trees {
         if let Some(cultivar) = &tree.cultivar
