@@ -1,5 +1,6 @@
 //! The calendar: every chore set on the season, for the trees that need it.
 
+use super::days::share_out::{self, Fit, WeekLoad};
 use super::days::{self, Hold, Prospect};
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
@@ -31,6 +32,9 @@ pub struct Plan {
     pub tasks: Vec<Task>,
     /// What the keeper should know besides.
     pub notes: Vec<Note>,
+    /// The keeper's weeks: time there is, time wanted, time given out. Empty
+    /// where the keeper has named no hours.
+    pub load: Vec<WeekLoad>,
 }
 
 /// One chore for the trees of one crop in one season.
@@ -56,9 +60,11 @@ pub struct Task {
     pub window: Window,
     /// How it stands today.
     pub state: State,
-    /// The day to do it, as far as one can tell, if it is open or opens within
-    /// the forecast.
+    /// The day to do it, as far as one can tell: the first of those in `fit`,
+    /// or the first that the guards allow.
     pub day: Option<NaiveDate>,
+    /// Its share of the keeper's time.
+    pub fit: Fit,
     /// Why it must wait, if it must.
     pub hold: Option<Hold>,
     /// Why at all, and why these trees.
@@ -119,6 +125,21 @@ pub enum Note {
         /// Names of wanted plantings that no season suits.
         crop: String,
     },
+    /// The work does not fit into the keeper's hours.
+    TooMuch {
+        /// The keeper's hours a week.
+        hours_per_week: f64,
+        /// Minutes wanted over the coming year.
+        wanted_min: f64,
+        /// Minutes that found no place.
+        left_over_min: f64,
+        /// The tasks with most of them: id and minutes, most first.
+        tasks: Vec<(String, f64)>,
+        /// Mondays of the weeks that are too short, with the minutes.
+        weeks: Vec<(NaiveDate, f64)>,
+        /// The Monday of the week in which an hour more would do most.
+        relief: Option<NaiveDate>,
+    },
     /// Frost has taken much of a crop: work for its sake is dropped.
     CropLost {
         /// The crop's id.
@@ -138,6 +159,7 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
         until,
         tasks: Vec::new(),
         notes: Vec::new(),
+        load: Vec::new(),
     };
     for &year in &season.years {
         for chore in wanted_chores(facts) {
@@ -154,6 +176,8 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     }
     plan.tasks.retain(|task| within(task, today, until));
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
+    share_out::share_out(facts, &prospect, &mut plan);
+    plan.notes.extend(too_much(facts, &plan));
     plan
 }
 
@@ -493,6 +517,7 @@ fn task(
         window,
         state: State::Coming,
         day: None,
+        fit: Fit::default(),
         hold: None,
         reasons: chosen.reasons.clone(),
         cautions: chore.cautions.clone(),
@@ -564,6 +589,42 @@ fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
         }
     }
     notes
+}
+
+/// What does not fit into the keeper's hours.
+fn too_much(facts: &Facts, plan: &Plan) -> Option<Note> {
+    let sum = |of: fn(&WeekLoad) -> f64| plan.load.iter().map(of).sum::<f64>();
+    let left_over_min = sum(|week| week.left_over_min);
+    if left_over_min <= 0.0 {
+        return None;
+    }
+    let mut tasks: Vec<(String, f64)> = plan
+        .tasks
+        .iter()
+        .filter(|task| task.fit.left_over_min > 0.0)
+        .map(|task| (task.id.clone(), task.fit.left_over_min))
+        .collect();
+    tasks.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let short = plan.load.iter().filter(|week| week.left_over_min > 0.0);
+    let relief = plan.load.iter().filter(|week| week.relief > 0);
+    // The first of several that would do as much.
+    let relief = relief.reduce(|held, week| {
+        if week.relief > held.relief {
+            week
+        } else {
+            held
+        }
+    });
+    Some(Note::TooMuch {
+        hours_per_week: facts.preferences.hours_per_week,
+        wanted_min: sum(|week| week.wanted_min),
+        left_over_min,
+        tasks,
+        weeks: short
+            .map(|week| (week.monday, week.left_over_min))
+            .collect(),
+        relief: relief.map(|week| week.monday),
+    })
 }
 
 /// How a task stands today, and which day suits it.

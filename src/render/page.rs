@@ -153,7 +153,7 @@ fn entry(task: &Task, words: Words<'_>) -> Vec<String> {
 }
 
 /// Notes and caveats at the foot of a page.
-fn remarks(season: &Season, plan: &Plan, words: Words<'_>) -> Vec<String> {
+pub(super) fn remarks(season: &Season, plan: &Plan, words: Words<'_>) -> Vec<String> {
     let notes = plan.notes.iter().map(|note| words.note(note));
     let caveats = season.caveats.iter().map(|caveat| words.caveat(caveat));
     let all: Vec<String> = notes.chain(caveats).collect();

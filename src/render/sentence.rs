@@ -544,6 +544,50 @@ impl<'f> Words<'f> {
         }
     }
 
+    /// What does not fit into the keeper's hours, where, and what would help.
+    fn too_much(
+        &self,
+        hours: f64,
+        (wanted, left_over): (f64, f64),
+        tasks: &[(String, f64)],
+        weeks: &[(NaiveDate, f64)],
+        relief: Option<NaiveDate>,
+    ) -> String {
+        let mut worst: Vec<&(NaiveDate, f64)> = weeks.iter().collect();
+        worst.sort_by(|a, b| b.1.total_cmp(&a.1));
+        worst.truncate(3);
+        worst.sort_by_key(|week| week.0);
+        let worst: Vec<String> = worst
+            .iter()
+            .map(|(monday, minutes)| format!("{} ({})", self.day(*monday), spent(*minutes)))
+            .collect();
+        let first: Vec<String> = tasks
+            .iter()
+            .take(3)
+            .map(|(task, minutes)| format!("{task} ({})", spent(*minutes)))
+            .collect();
+        let more = tasks.len().saturating_sub(first.len());
+        let more = match more {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
+        let mut text = format!(
+            "{} h a week do not hold it all: of {} over the year {} find no place, most in the weeks from {}. Left undone: {}{more}.",
+            plain(hours),
+            spent(wanted),
+            spent(left_over),
+            worst.join(", "),
+            first.join(", "),
+        );
+        if let Some(monday) = relief {
+            text.push_str(&format!(
+                " An hour more in the week from {} would help most.",
+                self.day(monday)
+            ));
+        }
+        text
+    }
+
     /// A note of the plan.
     pub fn note(&self, note: &Note) -> String {
         match note {
@@ -559,6 +603,20 @@ impl<'f> Words<'f> {
             Note::Unplanted { crop } => {
                 format!("No season suits planting {} here.", self.crop(crop))
             }
+            Note::TooMuch {
+                hours_per_week,
+                wanted_min,
+                left_over_min,
+                tasks,
+                weeks,
+                relief,
+            } => self.too_much(
+                *hours_per_week,
+                (*wanted_min, *left_over_min),
+                tasks,
+                weeks,
+                *relief,
+            ),
             Note::CropLost { crop, left, night } => format!(
                 "The frost of {} has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
                 self.day(night.date),
@@ -749,5 +807,14 @@ pub fn share_range(night: &FrostNight) -> String {
         )
     } else {
         format!("about {} %", plain(percent(night.kill)))
+    }
+}
+
+/// A span of work: `45 min`, `3 h`.
+pub fn spent(minutes: f64) -> String {
+    if minutes < 90.0 {
+        format!("{minutes:.0} min")
+    } else {
+        format!("{:.0} h", minutes / 60.0)
     }
 }

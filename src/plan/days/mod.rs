@@ -3,6 +3,10 @@
 
 pub mod suitable; // whether a day suits a piece of work
 
+pub mod flow; // work into periods of limited time, as cheaply as can be
+
+pub mod share_out; // a season's work over the keeper's hours
+
 use super::calendar::{State, Task};
 use crate::facts::knowledge::Chore;
 use chrono::NaiveDate;
