@@ -45,7 +45,7 @@ pub fn run(
             if as_json {
                 return json::task(&facts, &plan, task).map(Output::Json);
             }
-            page::why(&facts, &plan, task)
+            page::why(&facts, &season, &plan, task)
         }
         Show::Trees if as_json => return json::trees(&facts).map(Output::Json),
         Show::Trees => page::trees(&facts, &season),

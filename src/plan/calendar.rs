@@ -211,6 +211,9 @@ fn order(task: &Task) -> (NaiveDate, NaiveDate, u8, &str) {
 
 /// All tasks of a chore in one season.
 fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
+    if !trees::zone_fits(facts, chore) {
+        return Vec::new();
+    }
     if chore.needs.on_junipers {
         let Some(group) = season.groups.first() else {
             return Vec::new();

@@ -190,13 +190,23 @@ impl<'f> Words<'f> {
                 self.spread(*spread),
                 self.fit(*fit, spread.basis)
             ),
-            Evidence::StageSeen { crop, stage, date } => {
-                format!(
+            Evidence::StageSeen {
+                crop,
+                stage,
+                date,
+                days,
+            } => match days {
+                0 | 1 => format!(
                     "you saw {stage} on {} on {}",
                     self.crop(crop),
                     self.day(*date)
-                )
-            }
+                ),
+                days => format!(
+                    "you saw {stage} on {} about {}, the middle of the {days} days that you noted",
+                    self.crop(crop),
+                    self.day(*date)
+                ),
+            },
             Evidence::SpringFreeze {
                 threshold_c,
                 spread,
@@ -498,6 +508,7 @@ impl<'f> Words<'f> {
         };
         let learnt = match (fit.observations, fit.usual_date, fit.borrowed) {
             (0, _, _) if basis == Basis::ZoneOnly => String::new(),
+            (0, _, _) if fit.by_zone => ", set by the usual bloom of the zone".to_owned(),
             (0, true, _) => ", set by your usual date of bloom".to_owned(),
             (0, false, true) => ", set by the usual date of another crop".to_owned(),
             (0, false, false) => ", without a date of your own yet".to_owned(),
@@ -659,6 +670,31 @@ impl<'f> Words<'f> {
                         self.day(*expected)
                     ),
                 }
+            ),
+            Caveat::OddObservation {
+                crop,
+                year,
+                late_days,
+            } => format!(
+                "{}: your bloom of {year} lies {} {} what the weather of that year let expect; is the date right?",
+                self.crop(crop),
+                named(late_days.abs().round() as u32, "day", "days"),
+                if *late_days < 0.0 { "before" } else { "after" }
+            ),
+            Caveat::LittleChill {
+                crop,
+                portions,
+                least,
+            } => format!(
+                "{}: the winter brings some {} chill portions, less than any of the past years ({} at least); how it blooms after that is not known, and dates are wide.",
+                self.crop(crop),
+                plain(portions.round()),
+                plain(least.round())
+            ),
+            Caveat::MayNotBloom { crop, share } => format!(
+                "{}: full bloom was not reached in {} % of the runs.",
+                self.crop(crop),
+                plain((share * 100.0).round())
             ),
             Caveat::NoUsualBloom { crop } => format!(
                 "{}: no usual date of full bloom is given, so its stages are wide. Write one into place.toml.",

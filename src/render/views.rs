@@ -6,7 +6,7 @@ use super::page::{self, head, wrap};
 use super::sentence::{Words, named, spent};
 use crate::facts::Facts;
 use crate::plan::calendar::{Plan, State, Task};
-use crate::plan::days::share_out::{WeekLoad, week_of};
+use crate::plan::days::share_out::{Fit, WeekLoad, week_of};
 use crate::season::Season;
 use chrono::{Days, NaiveDate};
 
@@ -237,7 +237,7 @@ fn on(plan: &Plan, from: NaiveDate, to: NaiveDate) -> Vec<(&Task, f64)> {
             let days = task.fit.days.iter();
             let inside = days.filter(|(day, _)| span.contains(day));
             let minutes: Vec<f64> = inside.map(|(_, minutes)| *minutes).collect();
-            let by_day = task.fit.days.is_empty()
+            let by_day = task.fit == Fit::default()
                 && task.state != State::Coming
                 && task.day.is_some_and(|day| span.contains(&day));
             (by_day || !minutes.is_empty()).then(|| (task, minutes.iter().sum()))

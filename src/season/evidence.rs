@@ -28,8 +28,10 @@ pub enum Evidence {
         crop: String,
         /// Trade name of the stage.
         stage: String,
-        /// The day.
+        /// The day; the mean where several were noted.
         date: NaiveDate,
+        /// How many different days were noted, of several cultivars or trees.
+        days: usize,
     },
     /// The last freeze of spring.
     SpringFreeze {
@@ -207,6 +209,8 @@ pub struct FitNote {
     pub usual_date: bool,
     /// Whether a usual date of another crop was carried over.
     pub borrowed: bool,
+    /// Whether the zone's usual bloom had to stand in for a usual date.
+    pub by_zone: bool,
     /// Past years of weather that stood in for the coming weather.
     pub years: usize,
 }
