@@ -2,6 +2,7 @@
 
 use super::days::share_out::{self, Fit, WeekLoad};
 use super::days::{self, Hold, Prospect};
+use super::sprays;
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
 use crate::facts::Facts;
@@ -172,11 +173,13 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     let prospect = Prospect::new(facts, season, today);
     for task in &mut plan.tasks {
         in_register_order(&places, &mut task.trees);
+        in_all(facts, task);
         settle(facts, &prospect, task, today);
     }
     plan.tasks.retain(|task| within(task, today, until));
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
     share_out::share_out(facts, &prospect, &mut plan);
+    sprays::limit(facts, season, &prospect, &mut plan);
     plan.notes.extend(too_much(facts, &plan));
     plan
 }
@@ -221,7 +224,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let chosen = trees::choose_junipers(facts, chore);
         return chosen
             .into_iter()
-            .flat_map(|chosen| with_windows(season, chore, group, year, None, None, &chosen))
+            .flat_map(|chosen| with_windows(facts, season, chore, group, year, None, None, &chosen))
             .collect();
     }
     if chore.needs.crops.is_empty() {
@@ -229,7 +232,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             return Vec::new();
         };
         let whole = Chosen::default();
-        return with_windows(season, chore, group, year, None, None, &whole);
+        return with_windows(facts, season, chore, group, year, None, None, &whole);
     }
     if !chore.needs.per_crop {
         return together(facts, season, chore, year);
@@ -249,6 +252,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         for (group, chosen) in &found {
             let label = apart.then(|| name_of(group)).flatten();
             let found = with_windows(
+                facts,
                 season,
                 chore,
                 group,
@@ -293,7 +297,7 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
             continue;
         };
-        for task in with_windows(season, chore, group, year, None, None, &chosen) {
+        for task in with_windows(facts, season, chore, group, year, None, None, &chosen) {
             match tasks.first_mut() {
                 Some(held) if chore.after.is_none() => {
                     widen(&mut held.window, &task.window);
@@ -425,7 +429,9 @@ fn merge(held: &mut Chosen, more: Chosen) {
 
 /// The tasks of a chore for chosen trees: one by its anchors, or one for each
 /// event that sets it off.
+#[allow(clippy::too_many_arguments)]
 fn with_windows(
+    facts: &Facts,
     season: &Season,
     chore: &Chore,
     group: &Group,
@@ -455,15 +461,40 @@ fn with_windows(
         let counts = frame.as_ref().is_none_or(|frame| {
             (frame.opens.spread.early..=frame.closes.spread.late).contains(&event.date)
         });
-        if counts {
-            let window = event_window(after, event);
-            let id = format!("{stem}-{}", index + 1);
-            let mut task = task(id, chore, year, crop, label, window, chosen);
-            task.reasons.insert(0, event.evidence.clone());
-            tasks.push(task);
-        }
+        let Some(chosen) = Some(chosen)
+            .filter(|_| counts)
+            .and_then(|chosen| uncovered(facts, chosen, crop, event))
+        else {
+            continue;
+        };
+        let window = event_window(after, event);
+        let id = format!("{stem}-{}", index + 1);
+        let mut task = task(id, chore, year, crop, label, window, &chosen);
+        task.reasons.insert(0, event.evidence.clone());
+        tasks.push(task);
     }
     tasks
+}
+
+/// The chosen trees without those that a noted spray still covered when an
+/// infection began; `None` where none is left.
+fn uncovered(facts: &Facts, chosen: &Chosen, crop: Option<&str>, event: &Event) -> Option<Chosen> {
+    let Evidence::Infection { disease, from, .. } = &event.evidence else {
+        return Some(chosen.clone());
+    };
+    if facts.journal.sprays.is_empty() {
+        return Some(chosen.clone());
+    }
+    let open = |id: &String| sprays::covered(facts, id, crop, disease, *from).is_none();
+    let mut left = chosen.clone();
+    left.trees.retain(open);
+    if left.trees.is_empty() && !chosen.trees.is_empty() {
+        return None;
+    }
+    let trees = facts.register.trees.iter();
+    let plants = trees.filter(|tree| left.trees.contains(&tree.id));
+    left.plants = plants.map(|tree| tree.count).sum();
+    Some(left)
 }
 
 /// `chore-crop-label-year`; a chore that is for one crop by its name keeps
@@ -507,7 +538,11 @@ fn task(
     window: Window,
     chosen: &Chosen,
 ) -> Task {
-    let plants = f64::from(chosen.plants.max(1));
+    let plants = if chore.minutes_in_all {
+        1.0
+    } else {
+        f64::from(chosen.plants.max(1))
+    };
     Task {
         id,
         chore: chore.id.clone(),
@@ -544,6 +579,18 @@ fn places(facts: &Facts) -> Places<'_> {
 /// Ids in the order of the register; others keep their place behind them.
 fn in_register_order(places: &Places<'_>, ids: &mut [String]) {
     ids.sort_by_key(|id| places.get(id.as_str()).copied().unwrap_or(usize::MAX));
+}
+
+/// A chore that takes as long however many plants there are does not take
+/// longer for several groups of them.
+fn in_all(facts: &Facts, task: &mut Task) {
+    let chore = facts.knowledge.chore(&task.chore);
+    if let Some((least, most, _)) = chore
+        .filter(|chore| chore.minutes_in_all)
+        .and_then(|chore| chore.minutes.as_ref())
+    {
+        task.minutes = Some((*least, *most));
+    }
 }
 
 /// Takes out the sprays that the keeper does not want.

@@ -9,7 +9,7 @@ use crate::plan::changes::{Change, What};
 use crate::plan::days::Hold;
 use crate::plan::window::{Bound, Window};
 use crate::season::Caveat;
-use crate::season::evidence::{Evidence, FitNote, FrostNight};
+use crate::season::evidence::{Evidence, FitNote, FrostNight, SprayLimit};
 use crate::season::spread::{Basis, Spread};
 use crate::season::stages::Refusal;
 use crate::units::{UnitSystem, plain};
@@ -375,6 +375,7 @@ impl<'f> Words<'f> {
                 advice(*fall),
                 advice(*spring)
             ),
+            Evidence::SprayLimit { material, limit } => self.spray_limit(material, limit),
             Evidence::State { trees, state } => {
                 format!(
                     "{} {} marked {state}",
@@ -546,10 +547,61 @@ impl<'f> Words<'f> {
                 units.wind(*wind_m_s),
                 self.near_day(*date)
             ),
+            Hold::NoMaterial => {
+                "Leave it: none of the materials known here may be used now, see the reasons"
+                    .to_owned()
+            }
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
             Hold::FrostDamage { date, shows_by } => format!(
                 "Wait until about {}: what the frost of {} killed shows only when live shoots break",
                 self.day(*shows_by),
+                self.day(*date)
+            ),
+        }
+    }
+
+    /// What speaks against a material.
+    fn spray_limit(&self, material: &str, limit: &SprayLimit) -> String {
+        let materials = self.facts.knowledge.materials.iter();
+        let known = materials.into_iter().find(|one| one.id == material);
+        let name = known.map_or(material, |one| one.name.as_str());
+        let units = self.units();
+        match limit {
+            SprayLimit::Harvest {
+                until,
+                days,
+                harvest,
+            } => format!(
+                "{name} only until {}: picking may begin about {}, and up to {} days are asked for in between",
+                self.day(*until),
+                self.day(*harvest),
+                plain(*days)
+            ),
+            SprayLimit::UsedUp { uses, most } => format!(
+                "no {name}: its group was sprayed {} this year, and {} are enough, or nothing works any more",
+                named(*uses, "time", "times"),
+                plain(f64::from(*most))
+            ),
+            SprayLimit::Oil { oil, gap } => format!(
+                "no {name} within {} days of oil, which is on {}: together they burn leaves",
+                plain(*gap),
+                self.day(*oil)
+            ),
+            SprayLimit::Heat {
+                date,
+                high_c,
+                limit_c,
+            } => format!(
+                "no {name} now: it burns above {}, and {} is forecast for {}",
+                units.temperature(*limit_c),
+                units.temperature(*high_c),
+                self.near_day(*date)
+            ),
+            SprayLimit::Bloom => {
+                format!("no {name} while the trees bloom: it harms bees or their brood")
+            }
+            SprayLimit::Rotate { code, date } => format!(
+                "{name} last: its group ({code}) was used on {}; take turns, or nothing works any more",
                 self.day(*date)
             ),
         }

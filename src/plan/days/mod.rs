@@ -43,6 +43,8 @@ pub enum Hold {
         /// Wind of its calmest working hours, m/s.
         wind_m_s: f64,
     },
+    /// None of the materials may be used.
+    NoMaterial,
     /// The crop is in bloom.
     Bloom,
     /// A frost killed buds not long ago.

@@ -163,6 +163,16 @@ impl<'f> Prospect<'f> {
         chance_of_at_least(&chances, least)
     }
 
+    /// The hotter of a day and the next, where the forecast tells it, °C.
+    pub fn hottest(&self, date: NaiveDate) -> Option<(NaiveDate, f64)> {
+        let until = date + Days::new(1);
+        self.coming
+            .iter()
+            .filter(|day| day.date >= date && day.date <= until)
+            .filter_map(|day| Some((day.date, day.high_c?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
     /// Bloom and frost damage, which the season tells.
     fn plants_forbid(&self, chore: &Chore, task: &Task, date: NaiveDate) -> Option<Hold> {
         chore.guards.iter().find_map(|guard| match guard {
