@@ -44,6 +44,21 @@ struct CautionView<'f> {
 }
 
 #[derive(Debug, Serialize)]
+struct DayView {
+    day: NaiveDate,
+    minutes: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct WeekView {
+    from: NaiveDate,
+    room_minutes: f64,
+    wanted_minutes: f64,
+    given_minutes: f64,
+    no_place_minutes: f64,
+}
+
+#[derive(Debug, Serialize)]
 struct TaskView<'p> {
     id: &'p str,
     chore: &'p str,
@@ -55,6 +70,8 @@ struct TaskView<'p> {
     plants: u32,
     state: &'static str,
     day: Option<NaiveDate>,
+    days: Vec<DayView>,
+    no_place_minutes: f64,
     wait: Option<String>,
     opens: BoundView,
     best: BoundView,
@@ -74,6 +91,7 @@ struct PlanView<'p> {
     weather_seen_until: Option<NaiveDate>,
     past_years: usize,
     tasks: Vec<TaskView<'p>>,
+    weeks: Vec<WeekView>,
     notes: Vec<String>,
     caveats: Vec<String>,
 }
@@ -94,6 +112,13 @@ fn task_view<'p>(facts: &'p Facts, words: Words<'_>, task: &'p Task) -> TaskView
         plants: task.plants,
         state: task.state.word(),
         day: task.day,
+        days: task
+            .fit
+            .days
+            .iter()
+            .map(|&(day, minutes)| DayView { day, minutes })
+            .collect(),
+        no_place_minutes: task.fit.left_over_min,
         wait: task.hold.as_ref().map(|hold| words.hold(hold)),
         opens: bound(&task.window.opens),
         best: bound(&task.window.best),
@@ -124,8 +149,13 @@ fn text<T: Serialize>(value: &T) -> Result<String, String> {
     serde_json::to_string_pretty(value).map_err(|error| format!("no JSON can be made: {error}"))
 }
 
-/// The whole plan.
-pub fn plan(facts: &Facts, season: &Season, plan: &Plan) -> Result<String, String> {
+/// The plan, with those of its tasks that are wanted.
+pub fn plan(
+    facts: &Facts,
+    season: &Season,
+    plan: &Plan,
+    wanted: &dyn Fn(&Task) -> bool,
+) -> Result<String, String> {
     let words = Words::new(facts, plan.today);
     text(&PlanView {
         place: &facts.place.name,
@@ -136,7 +166,19 @@ pub fn plan(facts: &Facts, season: &Season, plan: &Plan) -> Result<String, Strin
         tasks: plan
             .tasks
             .iter()
+            .filter(|task| wanted(task))
             .map(|task| task_view(facts, words, task))
+            .collect(),
+        weeks: plan
+            .load
+            .iter()
+            .map(|week| WeekView {
+                from: week.monday,
+                room_minutes: week.room_min,
+                wanted_minutes: week.wanted_min,
+                given_minutes: week.given_min,
+                no_place_minutes: week.left_over_min,
+            })
             .collect(),
         notes: plan.notes.iter().map(|note| words.note(note)).collect(),
         caveats: season

@@ -1,5 +1,6 @@
 //! The commands.
 
+mod calendar;
 mod hindcast;
 mod import;
 mod json;
@@ -97,14 +98,7 @@ enum Command {
 #[derive(Clone, Debug, Subcommand)]
 enum Show {
     /// The coming year: one lane a chore, one character a week
-    Calendar {
-        /// As a list by month, every task with its name
-        #[arg(long, conflicts_with = "crop")]
-        list: bool,
-        /// Only the tasks of one crop, one lane each
-        #[arg(long, value_name = "CROP")]
-        crop: Option<String>,
-    },
+    Calendar(calendar::Calendar),
     /// What is due today, for which trees, by when and why
     Today,
     /// Why a task is there and when: figures, source, how sure
@@ -184,10 +178,8 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let (year, month, day) = gather::DEMO_DAY;
             let own = NaiveDate::from_ymd_opt(year, month, day).unwrap_or_default();
             let today = common.as_of.unwrap_or(own);
-            let show = show.clone().unwrap_or(Show::Calendar {
-                list: false,
-                crop: None,
-            });
+            let whole = || Show::Calendar(calendar::Calendar::default());
+            let show = show.clone().unwrap_or_else(whole);
             let mut output = show::run(&show, common.json, today, |today| {
                 gather::demo(today).map_err(|error| error.to_string())
             })?;

@@ -1,10 +1,10 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, hindcast, json, measure};
+use super::{Output, Show, calendar, hindcast, json, measure};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
-use crate::render::page::{self, Layout};
+use crate::render::page;
 use crate::season;
 use chrono::NaiveDate;
 use std::path::Path;
@@ -35,16 +35,9 @@ pub fn run(
     let season = season::derive(&facts, today);
     let plan = plan::make(&facts, &season, today);
     let lines = match show {
-        Show::Calendar { .. } | Show::Today if as_json => {
-            return json::plan(&facts, &season, &plan).map(Output::Json);
-        }
-        Show::Calendar { list, crop } => {
-            let layout = match crop {
-                Some(crop) => Layout::Crop(known_crop(&facts, crop)?),
-                None if *list => Layout::List,
-                None => Layout::Lanes,
-            };
-            page::calendar(&facts, &season, &plan, &layout)
+        Show::Calendar(asked) => return calendar::run(asked, &facts, &season, &plan, as_json),
+        Show::Today if as_json => {
+            return json::plan(&facts, &season, &plan, &|_| true).map(Output::Json);
         }
         Show::Today => page::today(&facts, &season, &plan),
         Show::Why { name } => {
@@ -52,7 +45,7 @@ pub fn run(
             if as_json {
                 return json::task(&facts, &plan, task).map(Output::Json);
             }
-            page::why(&facts, &plan, task)
+            page::why(&facts, &season, &plan, task)
         }
         Show::Trees if as_json => return json::trees(&facts).map(Output::Json),
         Show::Trees => page::trees(&facts, &season),
@@ -81,7 +74,7 @@ fn earlier(
 }
 
 /// The id of a crop by its id, name, plural or another name.
-fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
+pub(super) fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
     let found = facts.knowledge.crops.iter().find(|crop| {
         [&crop.id, &crop.name, &crop.plural]
             .into_iter()

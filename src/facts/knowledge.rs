@@ -859,6 +859,14 @@ pub struct Material {
     pub reaches_back: Vec<ReachesBack>,
     /// Days to harvest, in the source's words.
     pub days_to_harvest: String,
+    /// The longest of them in print here, days, where a figure is given.
+    pub longest_to_harvest: Option<f64>,
+    /// Days to keep from oil, the longest in print.
+    pub oil_gap_days: Option<f64>,
+    /// The high above which it burns, °C, the cautious end.
+    pub hot_above_c: Option<f64>,
+    /// Sprays of its group in a season that are thought wise at most.
+    pub most_sprays: Option<u32>,
     /// Re-entry, in the source's words.
     pub re_entry: String,
     /// Most applications, in the source's words.
@@ -967,8 +975,11 @@ pub struct Chore {
     pub lead_days: f64,
     /// Days after which it comes again within its window.
     pub every_days: Option<f64>,
-    /// Rough minutes per plant: least, most.
+    /// Rough minutes: least, most; per plant and turn, of a harvest per plant
+    /// and season.
     pub minutes: Option<(f64, f64, Source)>,
+    /// Whether the minutes are for the whole of it, however many plants.
+    pub minutes_in_all: bool,
     /// What to have at hand.
     pub tools: Vec<String>,
     /// Why it is done, in a sentence.

@@ -1,6 +1,8 @@
 //! The calendar: every chore set on the season, for the trees that need it.
 
+use super::days::share_out::{self, Fit, WeekLoad};
 use super::days::{self, Hold, Prospect};
+use super::sprays;
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
 use crate::facts::Facts;
@@ -31,6 +33,9 @@ pub struct Plan {
     pub tasks: Vec<Task>,
     /// What the keeper should know besides.
     pub notes: Vec<Note>,
+    /// The keeper's weeks: time there is, time wanted, time given out. Empty
+    /// where the keeper has named no hours.
+    pub load: Vec<WeekLoad>,
 }
 
 /// One chore for the trees of one crop in one season.
@@ -56,9 +61,11 @@ pub struct Task {
     pub window: Window,
     /// How it stands today.
     pub state: State,
-    /// The day to do it, as far as one can tell, if it is open or opens within
-    /// the forecast.
+    /// The day to do it, as far as one can tell: the first of those in `fit`,
+    /// or the first that the guards allow.
     pub day: Option<NaiveDate>,
+    /// Its share of the keeper's time.
+    pub fit: Fit,
     /// Why it must wait, if it must.
     pub hold: Option<Hold>,
     /// Why at all, and why these trees.
@@ -119,6 +126,21 @@ pub enum Note {
         /// Names of wanted plantings that no season suits.
         crop: String,
     },
+    /// The work does not fit into the keeper's hours.
+    TooMuch {
+        /// The keeper's hours a week.
+        hours_per_week: f64,
+        /// Minutes wanted over the coming year.
+        wanted_min: f64,
+        /// Minutes that found no place.
+        left_over_min: f64,
+        /// The tasks with most of them: id and minutes, most first.
+        tasks: Vec<(String, f64)>,
+        /// Mondays of the weeks that are too short, with the minutes.
+        weeks: Vec<(NaiveDate, f64)>,
+        /// The Monday of the week in which an hour more would do most.
+        relief: Option<NaiveDate>,
+    },
     /// Frost has taken much of a crop: work for its sake is dropped.
     CropLost {
         /// The crop's id.
@@ -138,6 +160,7 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
         until,
         tasks: Vec::new(),
         notes: Vec::new(),
+        load: Vec::new(),
     };
     for &year in &season.years {
         for chore in wanted_chores(facts) {
@@ -150,10 +173,14 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     let prospect = Prospect::new(facts, season, today);
     for task in &mut plan.tasks {
         in_register_order(&places, &mut task.trees);
+        in_all(facts, task);
         settle(facts, &prospect, task, today);
     }
     plan.tasks.retain(|task| within(task, today, until));
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
+    share_out::share_out(facts, &prospect, &mut plan);
+    sprays::limit(facts, season, &prospect, &mut plan);
+    plan.notes.extend(too_much(facts, &plan));
     plan
 }
 
@@ -187,6 +214,9 @@ fn order(task: &Task) -> (NaiveDate, NaiveDate, u8, &str) {
 
 /// All tasks of a chore in one season.
 fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
+    if !trees::zone_fits(facts, chore) {
+        return Vec::new();
+    }
     if chore.needs.on_junipers {
         let Some(group) = season.groups.first() else {
             return Vec::new();
@@ -194,7 +224,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let chosen = trees::choose_junipers(facts, chore);
         return chosen
             .into_iter()
-            .flat_map(|chosen| with_windows(season, chore, group, year, None, None, &chosen))
+            .flat_map(|chosen| with_windows(facts, season, chore, group, year, None, None, &chosen))
             .collect();
     }
     if chore.needs.crops.is_empty() {
@@ -202,7 +232,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             return Vec::new();
         };
         let whole = Chosen::default();
-        return with_windows(season, chore, group, year, None, None, &whole);
+        return with_windows(facts, season, chore, group, year, None, None, &whole);
     }
     if !chore.needs.per_crop {
         return together(facts, season, chore, year);
@@ -222,6 +252,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         for (group, chosen) in &found {
             let label = apart.then(|| name_of(group)).flatten();
             let found = with_windows(
+                facts,
                 season,
                 chore,
                 group,
@@ -266,7 +297,7 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
             continue;
         };
-        for task in with_windows(season, chore, group, year, None, None, &chosen) {
+        for task in with_windows(facts, season, chore, group, year, None, None, &chosen) {
             match tasks.first_mut() {
                 Some(held) if chore.after.is_none() => {
                     widen(&mut held.window, &task.window);
@@ -398,7 +429,9 @@ fn merge(held: &mut Chosen, more: Chosen) {
 
 /// The tasks of a chore for chosen trees: one by its anchors, or one for each
 /// event that sets it off.
+#[allow(clippy::too_many_arguments)]
 fn with_windows(
+    facts: &Facts,
     season: &Season,
     chore: &Chore,
     group: &Group,
@@ -428,15 +461,40 @@ fn with_windows(
         let counts = frame.as_ref().is_none_or(|frame| {
             (frame.opens.spread.early..=frame.closes.spread.late).contains(&event.date)
         });
-        if counts {
-            let window = event_window(after, event);
-            let id = format!("{stem}-{}", index + 1);
-            let mut task = task(id, chore, year, crop, label, window, chosen);
-            task.reasons.insert(0, event.evidence.clone());
-            tasks.push(task);
-        }
+        let Some(chosen) = Some(chosen)
+            .filter(|_| counts)
+            .and_then(|chosen| uncovered(facts, chosen, crop, event))
+        else {
+            continue;
+        };
+        let window = event_window(after, event);
+        let id = format!("{stem}-{}", index + 1);
+        let mut task = task(id, chore, year, crop, label, window, &chosen);
+        task.reasons.insert(0, event.evidence.clone());
+        tasks.push(task);
     }
     tasks
+}
+
+/// The chosen trees without those that a noted spray still covered when an
+/// infection began; `None` where none is left.
+fn uncovered(facts: &Facts, chosen: &Chosen, crop: Option<&str>, event: &Event) -> Option<Chosen> {
+    let Evidence::Infection { disease, from, .. } = &event.evidence else {
+        return Some(chosen.clone());
+    };
+    if facts.journal.sprays.is_empty() {
+        return Some(chosen.clone());
+    }
+    let open = |id: &String| sprays::covered(facts, id, crop, disease, *from).is_none();
+    let mut left = chosen.clone();
+    left.trees.retain(open);
+    if left.trees.is_empty() && !chosen.trees.is_empty() {
+        return None;
+    }
+    let trees = facts.register.trees.iter();
+    let plants = trees.filter(|tree| left.trees.contains(&tree.id));
+    left.plants = plants.map(|tree| tree.count).sum();
+    Some(left)
 }
 
 /// `chore-crop-label-year`; a chore that is for one crop by its name keeps
@@ -480,7 +538,11 @@ fn task(
     window: Window,
     chosen: &Chosen,
 ) -> Task {
-    let plants = f64::from(chosen.plants.max(1));
+    let plants = if chore.minutes_in_all {
+        1.0
+    } else {
+        f64::from(chosen.plants.max(1))
+    };
     Task {
         id,
         chore: chore.id.clone(),
@@ -493,6 +555,7 @@ fn task(
         window,
         state: State::Coming,
         day: None,
+        fit: Fit::default(),
         hold: None,
         reasons: chosen.reasons.clone(),
         cautions: chore.cautions.clone(),
@@ -516,6 +579,18 @@ fn places(facts: &Facts) -> Places<'_> {
 /// Ids in the order of the register; others keep their place behind them.
 fn in_register_order(places: &Places<'_>, ids: &mut [String]) {
     ids.sort_by_key(|id| places.get(id.as_str()).copied().unwrap_or(usize::MAX));
+}
+
+/// A chore that takes as long however many plants there are does not take
+/// longer for several groups of them.
+fn in_all(facts: &Facts, task: &mut Task) {
+    let chore = facts.knowledge.chore(&task.chore);
+    if let Some((least, most, _)) = chore
+        .filter(|chore| chore.minutes_in_all)
+        .and_then(|chore| chore.minutes.as_ref())
+    {
+        task.minutes = Some((*least, *most));
+    }
 }
 
 /// Takes out the sprays that the keeper does not want.
@@ -564,6 +639,42 @@ fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
         }
     }
     notes
+}
+
+/// What does not fit into the keeper's hours.
+fn too_much(facts: &Facts, plan: &Plan) -> Option<Note> {
+    let sum = |of: fn(&WeekLoad) -> f64| plan.load.iter().map(of).sum::<f64>();
+    let left_over_min = sum(|week| week.left_over_min);
+    if left_over_min <= 0.0 {
+        return None;
+    }
+    let mut tasks: Vec<(String, f64)> = plan
+        .tasks
+        .iter()
+        .filter(|task| task.fit.left_over_min > 0.0)
+        .map(|task| (task.id.clone(), task.fit.left_over_min))
+        .collect();
+    tasks.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let short = plan.load.iter().filter(|week| week.left_over_min > 0.0);
+    let relief = plan.load.iter().filter(|week| week.relief > 0);
+    // The first of several that would do as much.
+    let relief = relief.reduce(|held, week| {
+        if week.relief > held.relief {
+            week
+        } else {
+            held
+        }
+    });
+    Some(Note::TooMuch {
+        hours_per_week: facts.preferences.hours_per_week,
+        wanted_min: sum(|week| week.wanted_min),
+        left_over_min,
+        tasks,
+        weeks: short
+            .map(|week| (week.monday, week.left_over_min))
+            .collect(),
+        relief: relief.map(|week| week.monday),
+    })
 }
 
 /// How a task stands today, and which day suits it.

@@ -7,6 +7,7 @@ pub mod age;
 pub mod calendar;
 pub mod changes;
 pub mod days;
+pub mod sprays;
 pub mod trees;
 pub mod window;
 

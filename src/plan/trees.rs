@@ -126,7 +126,8 @@ pub fn rating_of(facts: &Facts, tree: &Tree, disease: &str) -> Option<Rating> {
         .map(|rating| rating.rating)
 }
 
-fn zone_fits(facts: &Facts, chore: &Chore) -> bool {
+/// Whether the place lies in the zones that a chore is for.
+pub fn zone_fits(facts: &Facts, chore: &Chore) -> bool {
     let zone = facts.place.hardiness.number();
     chore
         .needs

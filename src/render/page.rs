@@ -6,7 +6,7 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, Material};
 use crate::plan::calendar::{Plan, State, Task};
 use crate::plan::changes::Change;
-use crate::season::Season;
+use crate::season::{Caveat, Season};
 use chrono::Datelike;
 use textwrap::Options;
 
@@ -153,7 +153,7 @@ fn entry(task: &Task, words: Words<'_>) -> Vec<String> {
 }
 
 /// Notes and caveats at the foot of a page.
-fn remarks(season: &Season, plan: &Plan, words: Words<'_>) -> Vec<String> {
+pub(super) fn remarks(season: &Season, plan: &Plan, words: Words<'_>) -> Vec<String> {
     let notes = plan.notes.iter().map(|note| words.note(note));
     let caveats = season.caveats.iter().map(|caveat| words.caveat(caveat));
     let all: Vec<String> = notes.chain(caveats).collect();
@@ -258,7 +258,7 @@ fn cautions<'t>(facts: &Facts, tasks: impl Iterator<Item = &'t Task>) -> Vec<Str
 }
 
 /// All there is to say of one task.
-pub fn why(facts: &Facts, plan: &Plan, task: &Task) -> Vec<String> {
+pub fn why(facts: &Facts, season: &Season, plan: &Plan, task: &Task) -> Vec<String> {
     let words = Words::new(facts, plan.today);
     let mut lines = wrap(&words.say(task), "", "  ");
     lines.push(format!("[{}]", task.id));
@@ -288,10 +288,28 @@ pub fn why(facts: &Facts, plan: &Plan, task: &Task) -> Vec<String> {
         };
         lines.extend(wrap(&format!("{}.", capital(reason)), label, "           "));
     }
+    for caveat in season.caveats.iter().filter(|caveat| about(caveat, task)) {
+        let text = words.caveat(caveat);
+        lines.extend(wrap(&text, "Mind:      ", "           "));
+    }
     if let Some(chore) = facts.knowledge.chore(&task.chore) {
         lines.extend(method(facts, task, chore, words));
     }
     lines
+}
+
+/// Whether a caveat bears on a task: one of the season as a whole, or of the
+/// task's crop.
+fn about(caveat: &Caveat, task: &Task) -> bool {
+    let crop = match caveat {
+        Caveat::NoWeather | Caveat::FewYears { .. } | Caveat::Stale { .. } => return true,
+        Caveat::Refused(refused) => &refused.report.crop,
+        Caveat::OddObservation { crop, .. }
+        | Caveat::LittleChill { crop, .. }
+        | Caveat::MayNotBloom { crop, .. }
+        | Caveat::NoUsualBloom { crop } => crop,
+    };
+    task.crop.as_ref() == Some(crop)
 }
 
 /// How a chore is done, what with, what goes wrong, and where it is from.
@@ -464,7 +482,10 @@ pub fn stages(facts: &Facts, season: &Season) -> Vec<String> {
         lines.push(format!("{}, {}", capital(&title), season.today.year()));
         for (name, bbch, spread, seen) in season.stage_list(group, season.today.year()) {
             let when = match (spread, seen) {
-                (_, Some(date)) => format!("seen {}", words.day(date)),
+                (_, Some(date)) => match season.days_noted(group, season.today.year(), name) {
+                    0 | 1 => format!("seen {}", words.day(date)),
+                    days => format!("seen about {} ({days} days noted)", words.day(date)),
+                },
                 (Some(spread), None) => words.spread(spread),
                 (None, None) => continue,
             };
@@ -473,6 +494,17 @@ pub fn stages(facts: &Facts, season: &Season) -> Vec<String> {
                 chart::fit(name, 28),
                 chart::fit(bbch, 6)
             ));
+        }
+    }
+    let caveats: Vec<String> = season
+        .caveats
+        .iter()
+        .map(|caveat| words.caveat(caveat))
+        .collect();
+    if !caveats.is_empty() {
+        lines.push(String::new());
+        for caveat in caveats {
+            lines.extend(wrap(&caveat, "Note: ", "      "));
         }
     }
     lines

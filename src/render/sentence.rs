@@ -9,7 +9,7 @@ use crate::plan::changes::{Change, What};
 use crate::plan::days::Hold;
 use crate::plan::window::{Bound, Window};
 use crate::season::Caveat;
-use crate::season::evidence::{Evidence, FitNote, FrostNight};
+use crate::season::evidence::{Evidence, FitNote, FrostNight, SprayLimit};
 use crate::season::spread::{Basis, Spread};
 use crate::season::stages::Refusal;
 use crate::units::{UnitSystem, plain};
@@ -190,13 +190,23 @@ impl<'f> Words<'f> {
                 self.spread(*spread),
                 self.fit(*fit, spread.basis)
             ),
-            Evidence::StageSeen { crop, stage, date } => {
-                format!(
+            Evidence::StageSeen {
+                crop,
+                stage,
+                date,
+                days,
+            } => match days {
+                0 | 1 => format!(
                     "you saw {stage} on {} on {}",
                     self.crop(crop),
                     self.day(*date)
-                )
-            }
+                ),
+                days => format!(
+                    "you saw {stage} on {} about {}, the middle of the {days} days that you noted",
+                    self.crop(crop),
+                    self.day(*date)
+                ),
+            },
             Evidence::SpringFreeze {
                 threshold_c,
                 spread,
@@ -365,6 +375,7 @@ impl<'f> Words<'f> {
                 advice(*fall),
                 advice(*spring)
             ),
+            Evidence::SprayLimit { material, limit } => self.spray_limit(material, limit),
             Evidence::State { trees, state } => {
                 format!(
                     "{} {} marked {state}",
@@ -498,6 +509,7 @@ impl<'f> Words<'f> {
         };
         let learnt = match (fit.observations, fit.usual_date, fit.borrowed) {
             (0, _, _) if basis == Basis::ZoneOnly => String::new(),
+            (0, _, _) if fit.by_zone => ", set by the usual bloom of the zone".to_owned(),
             (0, true, _) => ", set by your usual date of bloom".to_owned(),
             (0, false, true) => ", set by the usual date of another crop".to_owned(),
             (0, false, false) => ", without a date of your own yet".to_owned(),
@@ -535,6 +547,10 @@ impl<'f> Words<'f> {
                 units.wind(*wind_m_s),
                 self.near_day(*date)
             ),
+            Hold::NoMaterial => {
+                "Leave it: none of the materials known here may be used now, see the reasons"
+                    .to_owned()
+            }
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
             Hold::FrostDamage { date, shows_by } => format!(
                 "Wait until about {}: what the frost of {} killed shows only when live shoots break",
@@ -542,6 +558,97 @@ impl<'f> Words<'f> {
                 self.day(*date)
             ),
         }
+    }
+
+    /// What speaks against a material.
+    fn spray_limit(&self, material: &str, limit: &SprayLimit) -> String {
+        let materials = self.facts.knowledge.materials.iter();
+        let known = materials.into_iter().find(|one| one.id == material);
+        let name = known.map_or(material, |one| one.name.as_str());
+        let units = self.units();
+        match limit {
+            SprayLimit::Harvest {
+                until,
+                days,
+                harvest,
+            } => format!(
+                "{name} only until {}: picking may begin about {}, and up to {} days are asked for in between",
+                self.day(*until),
+                self.day(*harvest),
+                plain(*days)
+            ),
+            SprayLimit::UsedUp { uses, most } => format!(
+                "no {name}: its group was sprayed {} this year, and {} are enough, or nothing works any more",
+                named(*uses, "time", "times"),
+                plain(f64::from(*most))
+            ),
+            SprayLimit::Oil { oil, gap } => format!(
+                "no {name} within {} days of oil, which is on {}: together they burn leaves",
+                plain(*gap),
+                self.day(*oil)
+            ),
+            SprayLimit::Heat {
+                date,
+                high_c,
+                limit_c,
+            } => format!(
+                "no {name} now: it burns above {}, and {} is forecast for {}",
+                units.temperature(*limit_c),
+                units.temperature(*high_c),
+                self.near_day(*date)
+            ),
+            SprayLimit::Bloom => {
+                format!("no {name} while the trees bloom: it harms bees or their brood")
+            }
+            SprayLimit::Rotate { code, date } => format!(
+                "{name} last: its group ({code}) was used on {}; take turns, or nothing works any more",
+                self.day(*date)
+            ),
+        }
+    }
+
+    /// What does not fit into the keeper's hours, where, and what would help.
+    fn too_much(
+        &self,
+        hours: f64,
+        (wanted, left_over): (f64, f64),
+        tasks: &[(String, f64)],
+        weeks: &[(NaiveDate, f64)],
+        relief: Option<NaiveDate>,
+    ) -> String {
+        let mut worst: Vec<&(NaiveDate, f64)> = weeks.iter().collect();
+        worst.sort_by(|a, b| b.1.total_cmp(&a.1));
+        worst.truncate(3);
+        worst.sort_by_key(|week| week.0);
+        let worst: Vec<String> = worst
+            .iter()
+            .map(|(monday, minutes)| format!("{} ({})", self.day(*monday), spent(*minutes)))
+            .collect();
+        let first: Vec<String> = tasks
+            .iter()
+            .take(3)
+            .map(|(task, minutes)| format!("{task} ({})", spent(*minutes)))
+            .collect();
+        let more = tasks.len().saturating_sub(first.len());
+        let more = match more {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
+        let mut text = format!(
+            "{} h a week do not hold it all: of {} over the year {} find no place, most in the weeks from {}. Left undone: {}{more}.",
+            plain(hours),
+            spent(wanted),
+            spent(left_over),
+            worst.join(", "),
+            first.join(", "),
+        );
+        if let Some(monday) = relief {
+            text.push_str(&format!(
+                " An hour more in the week from {} would help most.",
+                self.day(monday)
+            ));
+        }
+        text
     }
 
     /// A note of the plan.
@@ -559,6 +666,20 @@ impl<'f> Words<'f> {
             Note::Unplanted { crop } => {
                 format!("No season suits planting {} here.", self.crop(crop))
             }
+            Note::TooMuch {
+                hours_per_week,
+                wanted_min,
+                left_over_min,
+                tasks,
+                weeks,
+                relief,
+            } => self.too_much(
+                *hours_per_week,
+                (*wanted_min, *left_over_min),
+                tasks,
+                weeks,
+                *relief,
+            ),
             Note::CropLost { crop, left, night } => format!(
                 "The frost of {} has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
                 self.day(night.date),
@@ -601,6 +722,31 @@ impl<'f> Words<'f> {
                         self.day(*expected)
                     ),
                 }
+            ),
+            Caveat::OddObservation {
+                crop,
+                year,
+                late_days,
+            } => format!(
+                "{}: your bloom of {year} lies {} {} what the weather of that year let expect; is the date right?",
+                self.crop(crop),
+                named(late_days.abs().round() as u32, "day", "days"),
+                if *late_days < 0.0 { "before" } else { "after" }
+            ),
+            Caveat::LittleChill {
+                crop,
+                portions,
+                least,
+            } => format!(
+                "{}: the winter brings some {} chill portions, less than any of the past years ({} at least); how it blooms after that is not known, and dates are wide.",
+                self.crop(crop),
+                plain(portions.round()),
+                plain(least.round())
+            ),
+            Caveat::MayNotBloom { crop, share } => format!(
+                "{}: full bloom was not reached in {} % of the runs.",
+                self.crop(crop),
+                plain((share * 100.0).round())
             ),
             Caveat::NoUsualBloom { crop } => format!(
                 "{}: no usual date of full bloom is given, so its stages are wide. Write one into place.toml.",
@@ -749,5 +895,14 @@ pub fn share_range(night: &FrostNight) -> String {
         )
     } else {
         format!("about {} %", plain(percent(night.kill)))
+    }
+}
+
+/// A span of work: `45 min`, `3 h`.
+pub fn spent(minutes: f64) -> String {
+    if minutes < 90.0 {
+        format!("{minutes:.0} min")
+    } else {
+        format!("{:.0} h", minutes / 60.0)
     }
 }

@@ -28,8 +28,10 @@ pub enum Evidence {
         crop: String,
         /// Trade name of the stage.
         stage: String,
-        /// The day.
+        /// The day; the mean where several were noted.
         date: NaiveDate,
+        /// How many different days were noted, of several cultivars or trees.
+        days: usize,
     },
     /// The last freeze of spring.
     SpringFreeze {
@@ -189,12 +191,65 @@ pub enum Evidence {
         /// Where it comes from.
         source: Source,
     },
+    /// What speaks against a material, or for another.
+    SprayLimit {
+        /// The material's id.
+        material: String,
+        /// What it is.
+        limit: SprayLimit,
+    },
     /// A tree's state asks for it.
     State {
         /// Ids of the trees.
         trees: Vec<String>,
         /// The state's word.
         state: &'static str,
+    },
+}
+
+/// What speaks against a material for the days that are meant.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SprayLimit {
+    /// Its days to harvest reach into the expected harvest.
+    Harvest {
+        /// The last day for it.
+        until: NaiveDate,
+        /// Days to harvest, the longest in print here.
+        days: f64,
+        /// The earliest day of the expected harvest.
+        harvest: NaiveDate,
+    },
+    /// Its group has been used as often as is thought wise in a season.
+    UsedUp {
+        /// Sprays noted.
+        uses: u32,
+        /// Most in a season.
+        most: u32,
+    },
+    /// Oil was, or is to be, sprayed near it.
+    Oil {
+        /// The day of the oil.
+        oil: NaiveDate,
+        /// Days to keep between them.
+        gap: f64,
+    },
+    /// It burns in heat that is forecast.
+    Heat {
+        /// The day.
+        date: NaiveDate,
+        /// Its forecast high, °C.
+        high_c: f64,
+        /// The limit, °C.
+        limit_c: f64,
+    },
+    /// It harms bees or their brood, and the crop is in bloom.
+    Bloom,
+    /// Its group was the last one used: take another one if you can.
+    Rotate {
+        /// The code of the group.
+        code: String,
+        /// The day on which it was used.
+        date: NaiveDate,
     },
 }
 
@@ -207,6 +262,8 @@ pub struct FitNote {
     pub usual_date: bool,
     /// Whether a usual date of another crop was carried over.
     pub borrowed: bool,
+    /// Whether the zone's usual bloom had to stand in for a usual date.
+    pub by_zone: bool,
     /// Past years of weather that stood in for the coming weather.
     pub years: usize,
 }

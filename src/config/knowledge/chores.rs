@@ -86,9 +86,10 @@ fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Ch
     let good_day = root.maybe_text("good_day").unwrap_or_default();
     let lead_days = root.maybe_number("lead_days", 0.0, 400.0).unwrap_or(0.0);
     let every_days = root.maybe_number("every_days", 1.0, 400.0);
-    let minutes = root
+    let (minutes, minutes_in_all) = root
         .table("minutes")
-        .and_then(|table| minutes(&table, reading));
+        .and_then(|table| minutes(&table, reading))
+        .map_or((None, false), |(span, in_all)| (Some(span), in_all));
     let tools = root.words("tools");
     let why = root.text("why", "what it is good for");
     let how = root.text("how", "how it is done");
@@ -123,6 +124,7 @@ fn chore(root: &Table<'_, '_>, reading: &Reading<'_>, all: &[Crop]) -> Option<Ch
         lead_days,
         every_days,
         minutes,
+        minutes_in_all,
         tools,
         why: why?,
         how: how?,
@@ -169,18 +171,21 @@ fn needs(table: &Table<'_, '_>, reading: &Reading<'_>) -> Needs {
     needs
 }
 
-fn minutes(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<(f64, f64, Source)> {
-    let span = table.span_of("per_plant");
-    if span.is_none() && !table.has("per_plant") {
+/// Minutes by the plant, or for the whole of it.
+fn minutes(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<((f64, f64, Source), bool)> {
+    let in_all = table.has("in_all");
+    let key = if in_all { "in_all" } else { "per_plant" };
+    let span = table.span_of(key);
+    if span.is_none() && !table.has(key) {
         table.fault(
             "per_plant",
-            "is missing; write it as per_plant = [5, 10]".to_owned(),
+            "is missing; write it as per_plant = [5, 10], or in_all = [20, 40]".to_owned(),
         );
     }
     let source = reading.source(table);
     table.finish();
     let (least, most) = span?;
-    Some((least, most, source?))
+    Some(((least, most, source?), in_all))
 }
 
 /// The one key of several that a table holds; a fault if none or two.
@@ -358,7 +363,7 @@ pub(super) fn heat_start(table: &Table<'_, '_>) -> Option<HeatStart> {
 
 fn after(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<After> {
     let opens_days = table.maybe_number("opens_days", -30.0, 60.0).unwrap_or(0.0);
-    let closes_days = table.number("closes_days", 0.0, 120.0);
+    let closes_days = table.number("closes_days", -30.0, 120.0);
     let best_days = table
         .maybe_number("best_days", -30.0, 120.0)
         .unwrap_or(opens_days);

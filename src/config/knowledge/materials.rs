@@ -6,6 +6,7 @@ use super::shelf::{File, Shelf};
 use crate::config::fault::Fault;
 use crate::config::reader::Table;
 use crate::facts::knowledge::{Material, ReachesBack};
+use crate::units::Quantity;
 
 /// Reads all materials.
 pub fn read(shelf: &Shelf, known: &Known, faults: &mut Vec<Fault>) -> Vec<Material> {
@@ -29,6 +30,10 @@ fn material(root: &Table<'_, '_>, file: &File, reading: &Reading<'_>) -> Option<
     let fails_on = reading.ids(root, "fails_on", &reading.known.diseases);
     let days_to_harvest = words("days_to_harvest");
     let re_entry = words("re_entry");
+    let longest_to_harvest = root.maybe_number("longest_days_to_harvest", 0.0, 400.0);
+    let oil_gap_days = root.maybe_number("oil_gap_days", 0.0, 60.0);
+    let hot_above_c = root.maybe_quantity("hot_above", Quantity::Temperature);
+    let most_sprays = root.maybe_whole("most_sprays", 0, 50);
     let most_uses = words("most_uses");
     let burns = words("burns");
     let bees = words("bees");
@@ -54,6 +59,10 @@ fn material(root: &Table<'_, '_>, file: &File, reading: &Reading<'_>) -> Option<
         fails_on,
         reaches_back,
         days_to_harvest,
+        longest_to_harvest,
+        oil_gap_days,
+        hot_above_c,
+        most_sprays: most_sprays.and_then(|most| u32::try_from(most).ok()),
         re_entry,
         most_uses,
         burns,

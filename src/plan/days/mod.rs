@@ -3,6 +3,10 @@
 
 pub mod suitable; // whether a day suits a piece of work
 
+pub mod flow; // work into periods of limited time, as cheaply as can be
+
+pub mod share_out; // a season's work over the keeper's hours
+
 use super::calendar::{State, Task};
 use crate::facts::knowledge::Chore;
 use chrono::NaiveDate;
@@ -39,6 +43,8 @@ pub enum Hold {
         /// Wind of its calmest working hours, m/s.
         wind_m_s: f64,
     },
+    /// None of the materials may be used.
+    NoMaterial,
     /// The crop is in bloom.
     Bloom,
     /// A frost killed buds not long ago.

@@ -117,20 +117,24 @@ impl<'f> Prospect<'f> {
 
     /// The same where the chore is at hand.
     pub fn suits_chore(&self, chore: &Chore, task: &Task, date: NaiveDate) -> Suits {
-        if let Some(hold) = self.plants_forbid(chore, task, date) {
-            return Suits {
-                chance: 0.0,
-                forecast: date <= self.forecast_until(),
-                hold: Some(hold),
-            };
-        }
-        if date <= self.forecast_until() {
-            return Suits::sure(self.weather_forbids(chore, date));
-        }
-        Suits {
-            chance: self.share_of_past(chore, date),
-            forecast: false,
-            hold: None,
+        self.judge(chore, task).on(date)
+    }
+
+    /// What is needed to judge many days for one task.
+    pub fn judge<'p>(&'p self, chore: &'p Chore, task: &'p Task) -> Judge<'p, 'f> {
+        let guards = weather_guards(chore);
+        let past = if guards.is_empty() {
+            Past::Free
+        } else {
+            self.past_of(&guards)
+        };
+        Judge {
+            prospect: self,
+            plants: chore.guards.iter().any(|guard| key_of(guard).is_none()),
+            chore,
+            task,
+            guards,
+            past,
         }
     }
 
@@ -149,13 +153,24 @@ impl<'f> Prospect<'f> {
         let Some(chore) = self.facts.knowledge.chore(&task.chore) else {
             return 0.0;
         };
+        let judge = self.judge(chore, task);
         let chances: Vec<f64> = first
             .iter_days()
             .take_while(|day| *day <= closes)
             .take(366)
-            .map(|day| self.suits_chore(chore, task, day).chance)
+            .map(|day| judge.on(day).chance)
             .collect();
         chance_of_at_least(&chances, least)
+    }
+
+    /// The hotter of a day and the next, where the forecast tells it, °C.
+    pub fn hottest(&self, date: NaiveDate) -> Option<(NaiveDate, f64)> {
+        let until = date + Days::new(1);
+        self.coming
+            .iter()
+            .filter(|day| day.date >= date && day.date <= until)
+            .filter_map(|day| Some((day.date, day.high_c?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     /// Bloom and frost damage, which the season tells.
@@ -193,14 +208,6 @@ impl<'f> Prospect<'f> {
             .any(|(_, from, to)| (*from..=*to).contains(&date))
     }
 
-    /// What the forecast forbids.
-    fn weather_forbids(&self, chore: &Chore, date: NaiveDate) -> Option<Hold> {
-        let guard = weather_guards(chore)
-            .iter()
-            .find_map(|guard| forbids(guard, &self.coming, date));
-        guard.or_else(|| self.wind(chore, date))
-    }
-
     /// Too much wind all day, where the forecast tells hours.
     fn wind(&self, chore: &Chore, date: NaiveDate) -> Option<Hold> {
         let most = wind_limit(chore)?;
@@ -212,28 +219,18 @@ impl<'f> Prospect<'f> {
         })
     }
 
-    /// The share of past years in which the day, five days either way, suited.
-    fn share_of_past(&self, chore: &Chore, date: NaiveDate) -> f64 {
-        let guards = weather_guards(chore);
-        if guards.is_empty() {
-            return 1.0;
-        }
+    /// The shares of past years for these guards, worked out once.
+    fn past_of(&self, guards: &[Guard]) -> Past {
         let key: WeatherKey = guards.iter().filter_map(key_of).collect();
         let mut past = self.past.borrow_mut();
         let shares = past
             .entry(key)
-            .or_insert_with(|| self.shares(&guards).map(Rc::new));
+            .or_insert_with(|| self.shares(guards).map(Rc::new));
+        let rain = |guard: &Guard| matches!(guard, Guard::Rain { .. });
         match shares {
-            Some(shares) => shares
-                .get(date.ordinal0() as usize)
-                .map_or(1.0, |share| f64::from(*share)),
-            None if guards
-                .iter()
-                .any(|guard| matches!(guard, Guard::Rain { .. })) =>
-            {
-                UNKNOWN_SHARE.0
-            }
-            None => UNKNOWN_SHARE.1,
+            Some(shares) => Past::Known(Rc::clone(shares)),
+            None if guards.iter().any(rain) => Past::Guess(UNKNOWN_SHARE.0),
+            None => Past::Guess(UNKNOWN_SHARE.1),
         }
     }
 
@@ -273,6 +270,65 @@ impl<'f> Prospect<'f> {
             if known > 0.0 { suited / known } else { 1.0 }
         };
         Some((0..366).map(around).collect())
+    }
+}
+
+/// Days beyond the forecast.
+#[derive(Clone, Debug)]
+enum Past {
+    /// Nothing in the weather forbids the work.
+    Free,
+    /// The share of past years that suited, by day of the year.
+    Known(Shares),
+    /// No past weather is known.
+    Guess(f64),
+}
+
+/// Judges days for one task.
+#[derive(Clone, Debug)]
+pub struct Judge<'p, 'f> {
+    prospect: &'p Prospect<'f>,
+    chore: &'p Chore,
+    task: &'p Task,
+    /// Whether bloom or frost damage may forbid it.
+    plants: bool,
+    guards: Vec<Guard>,
+    past: Past,
+}
+
+impl Judge<'_, '_> {
+    /// How a day suits.
+    pub fn on(&self, date: NaiveDate) -> Suits {
+        let prospect = self.prospect;
+        let forecast = date <= prospect.forecast_until();
+        if self.plants
+            && let Some(hold) = prospect.plants_forbid(self.chore, self.task, date)
+        {
+            return Suits {
+                chance: 0.0,
+                forecast,
+                hold: Some(hold),
+            };
+        }
+        if forecast {
+            let guards = self.guards.iter();
+            let guard = guards
+                .filter_map(|guard| forbids(guard, &prospect.coming, date))
+                .next();
+            return Suits::sure(guard.or_else(|| prospect.wind(self.chore, date)));
+        }
+        let chance = match &self.past {
+            Past::Free => 1.0,
+            Past::Known(shares) => shares
+                .get(date.ordinal0() as usize)
+                .map_or(1.0, |share| f64::from(*share)),
+            Past::Guess(share) => *share,
+        };
+        Suits {
+            chance,
+            forecast: false,
+            hold: None,
+        }
     }
 }
 

@@ -31,7 +31,9 @@ impl Season {
     fn frost_events(&self, group: &Group, share: f64, forecast: bool) -> Vec<Event> {
         let mut events: Vec<Event> = Vec::new();
         for night in self.frosts.iter().filter(|night| night.crop == group.crop) {
-            if night.forecast != forecast || night.kill < share {
+            // The morning of today is over: nothing can be done ahead of it.
+            let over = forecast && night.date <= self.today;
+            if night.forecast != forecast || night.kill < share || over {
                 continue;
             }
             // Nights in a row are one event: the worst of them tells.

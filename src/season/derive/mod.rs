@@ -69,8 +69,10 @@ struct GroupYear {
     group: usize,
     /// In the order of the crop's list.
     spreads: Vec<Option<Spread>>,
-    /// Days on which the keeper saw a stage.
+    /// Days on which the keeper saw a stage; the mean where several differ.
     seen: Vec<Option<NaiveDate>>,
+    /// How many different days were noted of each stage.
+    noted: Vec<usize>,
     fit: FitNote,
 }
 
@@ -91,6 +93,31 @@ pub enum Caveat {
     },
     /// A stage in the journal that cannot be, and why.
     Refused(Refused),
+    /// An observation of bloom that the weather of its year does not explain.
+    OddObservation {
+        /// The crop's id.
+        crop: String,
+        /// The year.
+        year: i32,
+        /// Days by which it is later than the other years let expect.
+        late_days: f64,
+    },
+    /// Much less winter chill than in any past year.
+    LittleChill {
+        /// The crop's id.
+        crop: String,
+        /// Portions expected by 1 March.
+        portions: f64,
+        /// Least of the past years.
+        least: f64,
+    },
+    /// Full bloom is not reached in a part of the runs.
+    MayNotBloom {
+        /// The crop's id.
+        crop: String,
+        /// 0 to 1.
+        share: f64,
+    },
     /// No usual date and no observation of bloom: the window is wide.
     NoUsualBloom {
         /// The crop's id.
@@ -160,6 +187,11 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     season
         .caveats
         .extend(stages.refused.into_iter().map(Caveat::Refused));
+    for caveat in stages.caveats {
+        if !season.caveats.contains(&caveat) {
+            season.caveats.push(caveat);
+        }
+    }
     season.caveats.dedup();
     season
 }
@@ -320,6 +352,16 @@ impl Season {
             .collect()
     }
 
+    /// How many different days were noted of a stage of a group in a year.
+    pub fn days_noted(&self, group: &Group, year: i32, name: &str) -> usize {
+        let index = self.crop(&group.crop).and_then(|crop| crop.stage(name));
+        let stages = self
+            .index_of(group)
+            .and_then(|index| self.group_year(year, index));
+        let noted = index.and_then(|index| stages?.noted.get(index).copied());
+        noted.unwrap_or(0)
+    }
+
     /// When a group reaches a stage, by its trade name, and why.
     pub fn stage(&self, group: &Group, year: i32, name: &str) -> Option<(Spread, Evidence)> {
         let crop = self.crop(&group.crop)?;
@@ -331,7 +373,12 @@ impl Season {
         Some((
             spread,
             match stages.seen.get(index).copied().flatten() {
-                Some(date) => Evidence::StageSeen { crop, stage, date },
+                Some(date) => Evidence::StageSeen {
+                    crop,
+                    stage,
+                    date,
+                    days: stages.noted.get(index).copied().unwrap_or(1),
+                },
                 None => Evidence::Stage {
                     crop,
                     stage,

@@ -1,18 +1,21 @@
 //! When each group reaches each stage, in every year that the season covers.
 
-use super::GroupYear;
+use super::{Caveat, GroupYear};
 use crate::facts::Facts;
 use crate::facts::journal::StageSeen;
 use crate::facts::knowledge::{Crop, cultivar_key};
 use crate::facts::weather::Weather;
-use crate::season::bloom::{self, Fit, Years};
+use crate::season::bloom::{self, Fit, FitCaveat, Years};
 use crate::season::ensemble::{Climate, Outlook};
 use crate::season::evidence::FitNote;
 use crate::season::groups::Group;
 use crate::season::screening;
+use crate::season::season_days::SeasonYear;
 use crate::season::spread::{Basis, Spread};
-use crate::season::stages::{self, Refused, Reports, StageDates};
+use crate::season::stages::{self, Refused, Reports, StageCaveat, StageDates};
+use crate::season::usual::Usual;
 use chrono::{Datelike, NaiveDate};
+use std::collections::BTreeSet;
 
 /// The stages of every group in every year that the season covers. The table
 /// of candidates is worked out once for all of them.
@@ -48,16 +51,21 @@ pub(super) fn of(facts: &Facts, weather: &Weather, groups: &[Group], today: Naiv
             let zone = facts.place.hardiness;
             let dates = stages::season_of(crop, &climate, &outlook, fit, zone, reports);
             stages.refused.extend(dates.refused.iter().cloned());
+            if year == today.year() {
+                stages.caveats.extend(caveats(&group.crop, fit, &dates));
+            }
             let basis = &fit.basis;
+            let by_zone = facts.place.usual_bloom.is_empty() && basis.usual.is_some();
             let fit = FitNote {
                 observations: basis.own + basis.sisters,
                 usual_date: basis.usual.is_some_and(|usual| !usual.from_other_crop),
                 borrowed: basis.usual.is_some_and(|usual| usual.from_other_crop),
+                by_zone,
                 years: outlook.members(),
             };
             stages
                 .groups
-                .push(group_year(crop, year, index, &dates, fit));
+                .push(group_year(crop, year, index, &dates, &seen, fit));
         }
     }
     stages
@@ -68,6 +76,58 @@ pub(super) fn of(facts: &Facts, weather: &Weather, groups: &[Group], today: Naiv
 pub(super) struct Stages {
     pub(super) groups: Vec<GroupYear>,
     pub(super) refused: Vec<Refused>,
+    pub(super) caveats: Vec<Caveat>,
+}
+
+/// What a fit and its stages warn of. How few years there are, and that no
+/// usual date is known, is told for the season as a whole.
+fn caveats(crop: &str, fit: &Fit, dates: &StageDates) -> Vec<Caveat> {
+    let crop = || crop.to_owned();
+    let fits = fit.basis.caveats.iter().filter_map(|caveat| match caveat {
+        FitCaveat::OddObservation { year, late_days } => Some(Caveat::OddObservation {
+            crop: crop(),
+            year: *year,
+            late_days: *late_days,
+        }),
+        _ => None,
+    });
+    let stages = dates.caveats.iter().filter_map(|caveat| match caveat {
+        StageCaveat::LittleChill { portions, least } => Some(Caveat::LittleChill {
+            crop: crop(),
+            portions: *portions,
+            least: *least,
+        }),
+        StageCaveat::MayNotBloom { share } => Some(Caveat::MayNotBloom {
+            crop: crop(),
+            share: *share,
+        }),
+        _ => None,
+    });
+    fits.chain(stages).collect()
+}
+
+/// The zone's usual bloom of apple and the crop's usual difference from it,
+/// where the weather of the place is known but no usual date of any crop: the
+/// heat rules alone would give all crops one date.
+fn zone_usual(facts: &Facts, latitude: f64, crop: &str) -> Option<Usual> {
+    facts.weather.daily.as_ref()?;
+    if !facts.place.usual_bloom.is_empty() {
+        return None;
+    }
+    let months = facts.knowledge.zone(facts.place.hardiness.number())?;
+    let offset = |id: &str| facts.knowledge.crop(id)?.bloom_offset.as_ref();
+    let here = offset(crop)?;
+    let apple = offset("apple").map_or(0.0, |offset| offset.days);
+    let (month, day) = months.apple_bloom;
+    let date = NaiveDate::from_ymd_opt(2001, month, day)?;
+    let season = SeasonYear::at(2001, latitude);
+    // The handbook's span holds nearly all places and years: two deviations.
+    let spread = f64::from(months.spread_days) / 2.0;
+    Some(Usual {
+        instant: season.day(date) as f64 + 0.5 + here.days - apple,
+        spread_days: spread.hypot(here.spread_days),
+        from_other_crop: true,
+    })
 }
 
 /// What is known of a group's bloom: the usual date, its own blooms, and those
@@ -78,7 +138,8 @@ fn bloom_evidence(facts: &Facts, climate: &Climate, group: &Group) -> bloom::Evi
         .as_deref()
         .or_else(|| facts.cultivar_of(group.trees.first()));
     let mut evidence = bloom::Evidence {
-        usual: bloom::usual_date(&facts.place, &facts.knowledge, &group.crop, cultivar),
+        usual: bloom::usual_date(&facts.place, &facts.knowledge, &group.crop, cultivar)
+            .or_else(|| zone_usual(facts, facts.place.latitude, &group.crop)),
         ..bloom::Evidence::default()
     };
     let Some(crop) = facts.knowledge.crop(&group.crop) else {
@@ -120,7 +181,21 @@ fn concerns(facts: &Facts, group: &Group, seen: &StageSeen) -> bool {
     })
 }
 
-fn group_year(crop: &Crop, year: i32, group: usize, dates: &StageDates, fit: FitNote) -> GroupYear {
+fn group_year(
+    crop: &Crop,
+    year: i32,
+    group: usize,
+    dates: &StageDates,
+    reports: &[StageSeen],
+    fit: FitNote,
+) -> GroupYear {
+    let noted = |stage: usize| {
+        let of_stage = reports
+            .iter()
+            .filter(|seen| crop.stage(&seen.stage) == Some(stage));
+        let days: BTreeSet<NaiveDate> = of_stage.map(|seen| seen.date).collect();
+        days.len()
+    };
     let mut spreads = vec![None; crop.stages.len()];
     let mut seen = vec![None; crop.stages.len()];
     for date in &dates.stages {
@@ -138,6 +213,7 @@ fn group_year(crop: &Crop, year: i32, group: usize, dates: &StageDates, fit: Fit
         group,
         spreads,
         seen,
+        noted: (0..crop.stages.len()).map(noted).collect(),
         fit,
     }
 }
