@@ -121,6 +121,7 @@ pub fn demo(today: NaiveDate) -> Result<Facts, GatherError> {
         place,
         preferences,
         delivery: config::delivery::Delivery::default(),
+        weather: config::weather::WeatherSettings::none(),
         warnings: Vec::new(),
         register,
         journal,
@@ -136,6 +137,7 @@ pub fn demo(today: NaiveDate) -> Result<Facts, GatherError> {
         daily: DailyRecord::from_days(&days),
         hourly: HourlyRecord::from_hours(&hours),
         forecast: demo_forecast(&days, today),
+        ..Weather::default()
     };
     Ok(joined(settings, weather.as_of(today), today))
 }

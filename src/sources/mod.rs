@@ -38,6 +38,7 @@ pub mod watched;
 pub use error::{Failure, Fault, SourceError, Why};
 
 use crate::facts::place::Place;
+pub use crate::facts::weather::{Alert, AlertKind};
 use crate::facts::weather::{Day, Forecast, Hour};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use std::ops::ControlFlow;
@@ -220,40 +221,6 @@ pub struct Credit {
     pub link: &'static str,
     /// The licence of the data.
     pub licence: &'static str,
-}
-
-/// A warning of cold, as the weather service words it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Alert {
-    /// The same for all messages on one event: office, kind, number, year.
-    pub key: String,
-    /// What kind it is.
-    pub kind: AlertKind,
-    /// The service's name for it, such as `Freeze Warning`.
-    pub event: String,
-    /// When the cold begins.
-    pub begins: DateTime<Utc>,
-    /// When it ends.
-    pub ends: DateTime<Utc>,
-    /// When this message was sent.
-    pub sent: DateTime<Utc>,
-    /// The headline.
-    pub headline: String,
-    /// Who issued it.
-    pub office: String,
-}
-
-/// The kinds of warnings that matter to blossoms and fruit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum AlertKind {
-    /// Frost is likely.
-    FrostAdvisory,
-    /// A freeze is possible.
-    FreezeWatch,
-    /// A freeze is coming or there.
-    FreezeWarning,
-    /// Cold that endangers people; plants long before.
-    Cold,
 }
 
 /// All that a source saw of a span, in one piece: for short spans.

@@ -107,6 +107,7 @@ impl WeatherStore {
             daily: merge_days(&daily, names.len(), today),
             hourly: merge_hours(hourly, names.len(), hours_from, today),
             forecast: self.forecast(today, names)?,
+            ..Weather::default()
         })
     }
 
@@ -435,7 +436,7 @@ impl WeatherStore {
         Ok(forecasts)
     }
 
-    fn rows<T>(
+    pub(super) fn rows<T>(
         &self,
         doing: &str,
         query: &str,
