@@ -400,9 +400,9 @@ fn address(table: &Table<'_, '_>, key: &str) -> Option<String> {
     let wrong = match host {
         None => Some("has to begin with https:// or http://"),
         Some("") => Some("has no host"),
-        Some(host) if host.contains('@') => Some(
-            "must not hold a user name or password; they would be shown",
-        ),
+        Some(host) if host.contains('@') => {
+            Some("must not hold a user name or password; they would be shown")
+        }
         Some(_) if address.contains(char::is_whitespace) => Some("has a blank in it"),
         Some(_) => None,
     };
@@ -433,7 +433,11 @@ mod tests {
         if sheet.is_clean() {
             return Ok(settings);
         }
-        Err(sheet.into_faults().iter().map(ToString::to_string).collect())
+        Err(sheet
+            .into_faults()
+            .iter()
+            .map(ToString::to_string)
+            .collect())
     }
 
     #[test]
@@ -458,9 +462,11 @@ mod tests {
 
     #[test]
     fn what_is_described_is_used() {
-        let settings = of("[weather]\nevery_hours = 6\n[weather.station]\npath = \"a.csv\"\n\
+        let settings = of(
+            "[weather]\nevery_hours = 6\n[weather.station]\npath = \"a.csv\"\n\
              settings = [\"unit.temperature=F\"]\n[weather.open-meteo]\n\
-             address = \"http://127.0.0.1:8080\"\n")
+             address = \"http://127.0.0.1:8080\"\n",
+        )
         .unwrap();
         assert_eq!(
             settings.sources,
@@ -476,9 +482,11 @@ mod tests {
 
     #[test]
     fn all_faults_at_once_with_the_nearest_name() {
-        let found = of("[weather]\nsources = [\"open-metio\", \"ghcn\"]\nevery_hours = 0\n\
+        let found = of(
+            "[weather]\nsources = [\"open-metio\", \"ghcn\"]\nevery_hours = 0\n\
              [weather.nws]\nadress = \"http://a\"\n[weather.open-meteo]\naddress = \"ftp://a\"\n\
-             [weather.station]\npath = \"\"\nsettings = [\"x\"]\n")
+             [weather.station]\npath = \"\"\nsettings = [\"x\"]\n",
+        )
         .unwrap_err();
         let all = found.join("\n");
         for wanted in [

@@ -469,7 +469,9 @@ impl Weather {
             hourly.cut_from(until.unwrap_or(midnight));
         }
         known.seen_to = known.seen_to.filter(|until| until.date() == today);
-        known.alerts.retain(|alert| alert.sent.date_naive() <= today);
+        known
+            .alerts
+            .retain(|alert| alert.sent.date_naive() <= today);
         known.hourly = known.hourly.filter(|hourly| !hourly.is_empty());
         known.forecast = known.forecast.filter(|forecast| forecast.issued <= today);
         known

@@ -9,10 +9,11 @@
 //!
 //! | source | what | requests a day |
 //! | --- | --- | --- |
-//! | Open-Meteo | forecast, every 3 h | 8 |
-//! | Open-Meteo | days since the last look, once | 2 |
+//! | Open-Meteo | forecast, and hours of today, every 3 h | 16 |
+//! | Open-Meteo | the last twelve days again, once | 2 |
+//! | Open-Meteo | 30 past years, once and never again | 31, weighing some 800 |
 //! | US service | grid and alerts, every 3 h (alerts hourly on frost nights) | 16 to 30 |
-//! | US service | station observations, every 6 h | 4, and 1 a week for the point |
+//! | US service | station reports, every 3 h | 9, and 2 a week for the point |
 //! | station record | once a week, only if it changed | under 1 |
 //!
 //! Free use of Open-Meteo allows under 10,000 weighted calls a day
@@ -42,6 +43,7 @@ pub use crate::facts::weather::{Alert, AlertKind};
 use crate::facts::weather::{Day, Forecast, Hour};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 /// Somebody who has the weather of a place.
 pub trait WeatherSource: Send + Sync {
@@ -81,6 +83,13 @@ pub trait WeatherSource: Send + Sync {
     fn alerts(&self, place: &Place, now: DateTime<Utc>) -> Result<Vec<Alert>, SourceError> {
         let _ = (place, now);
         Err(self.not_offered("warnings"))
+    }
+
+    /// How long to wait after a request for a long span before the next one,
+    /// so as to stay within what the service allows.
+    fn pause_after(&self, span: Span) -> Duration {
+        let _ = span;
+        Duration::ZERO
     }
 
     /// The error for what it does not have.

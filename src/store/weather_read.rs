@@ -178,6 +178,18 @@ impl WeatherStore {
         }
     }
 
+    /// The forecast that counts on a day, as [`load`](Self::load) chooses it.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load).
+    pub fn forecast_on(
+        &self,
+        today: NaiveDate,
+        order: &[&str],
+    ) -> Result<Option<Forecast>, StoreError> {
+        self.forecast(today, &self.sources(order)?)
+    }
+
     /// The forecast that counts on a day.
     fn forecast(
         &self,
