@@ -355,6 +355,8 @@ pub struct Weather {
     pub seen_to: Option<NaiveDateTime>,
     /// Warnings of cold that hold.
     pub alerts: Vec<Alert>,
+    /// The day of issue of a forecast that was too old to be used.
+    pub forecast_given_up: Option<NaiveDate>,
 }
 
 /// The coming days as somebody forecast them.
@@ -420,13 +422,6 @@ impl Forecast {
 }
 
 impl Weather {
-    /// The forecast, unless it is too old to be used.
-    pub fn usable_forecast(&self, today: NaiveDate) -> Option<&Forecast> {
-        self.forecast
-            .as_ref()
-            .filter(|forecast| (0..=FORECAST_DAYS_USED).contains(&forecast.days_old(today)))
-    }
-
     /// The day itself as far as its hours were seen: lowest, highest and rain
     /// so far. `None` before [`seen_to`](Self::seen_to) says that any count.
     pub fn so_far(&self, today: NaiveDate) -> Option<Day> {
@@ -454,7 +449,8 @@ impl Weather {
     }
 
     /// The weather as it was known on the morning of `today`: days before it
-    /// seen, a forecast kept only if it had been issued by then. Hours of
+    /// seen, a forecast kept only if it had been issued by then and not more
+    /// than [`FORECAST_DAYS_USED`] days before. Hours of
     /// `today` itself stay up to [`seen_to`](Self::seen_to), if that lies in
     /// it: a day in the past is looked at without what came later.
     pub fn as_of(&self, today: NaiveDate) -> Weather {
@@ -474,6 +470,12 @@ impl Weather {
             .retain(|alert| alert.sent.date_naive() <= today);
         known.hourly = known.hourly.filter(|hourly| !hourly.is_empty());
         known.forecast = known.forecast.filter(|forecast| forecast.issued <= today);
+        if let Some(old) = known
+            .forecast
+            .take_if(|forecast| forecast.days_old(today) > FORECAST_DAYS_USED)
+        {
+            known.forecast_given_up = Some(old.issued);
+        }
         known
     }
 
@@ -516,6 +518,61 @@ mod tests {
         assert_eq!(record.day(date(2024, 2, 29)).unwrap().low_c, None);
         assert_eq!(record.day(date(2024, 3, 1)).unwrap().low_c, Some(3.0));
         assert!(DailyRecord::from_days(&[]).is_none());
+    }
+
+    #[test]
+    fn hours_of_the_day_itself_count_up_to_the_moment_alone() {
+        let today = date(2024, 4, 20);
+        let midnight = today.and_time(chrono::NaiveTime::MIN);
+        let hours: Vec<Hour> = (-24..30)
+            .map(|at| Hour {
+                start: midnight + TimeDelta::hours(at),
+                temperature_c: Some(f64::from(at as i32)),
+                dew_point_c: None,
+                humidity_pct: None,
+                rain_mm: Some(1.0),
+                wind_m_s: None,
+            })
+            .collect();
+        let mut weather = Weather {
+            hourly: HourlyRecord::from_hours(&hours),
+            seen_to: Some(midnight + TimeDelta::hours(7)),
+            ..Weather::default()
+        };
+        let known = weather.as_of(today);
+        let so_far = known.so_far(today).unwrap();
+        assert_eq!(
+            (so_far.low_c, so_far.high_c, so_far.rain_mm),
+            (Some(0.0), Some(6.0), Some(7.0))
+        );
+        assert_eq!(known.hourly.unwrap().len(), 24 + 7);
+        // A day before is looked at as on its morning, whatever came later.
+        let before = weather.as_of(date(2024, 4, 19));
+        assert_eq!((before.hourly.clone(), before.seen_to), (None, None));
+        weather.seen_to = None;
+        assert_eq!(weather.as_of(today).hourly.unwrap().len(), 24);
+        assert_eq!(weather.so_far(today), None);
+    }
+
+    #[test]
+    fn an_old_forecast_is_given_up() {
+        let issued = date(2024, 4, 20);
+        let weather = Weather {
+            forecast: Some(Forecast {
+                issued,
+                daily: DailyRecord::unknown(issued, 16),
+                hourly: None,
+                source: "somebody".to_owned(),
+            }),
+            ..Weather::default()
+        };
+        assert!(weather.as_of(date(2024, 4, 24)).forecast.is_some());
+        let late = weather.as_of(date(2024, 4, 25));
+        assert_eq!(
+            (late.forecast, late.forecast_given_up),
+            (None, Some(issued))
+        );
+        assert_eq!(weather.as_of(date(2024, 4, 19)).forecast, None);
     }
 
     #[test]
