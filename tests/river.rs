@@ -69,6 +69,7 @@ fn facts(place: &str, weather: Weather) -> Facts {
     let register = config::register::read("register.toml", REGISTER, &knowledge.crops).unwrap();
     let settings = config::Settings {
         delivery: config::delivery::Delivery::default(),
+        weather: config::weather::WeatherSettings::none(),
         warnings: Vec::new(),
         place,
         preferences,
@@ -107,7 +108,7 @@ fn newark() -> Facts {
     let weather = Weather {
         daily: DailyRecord::from_days(&days_from_hours(&read.hourly)),
         hourly: HourlyRecord::from_hours(&read.hourly),
-        forecast: None,
+        ..Weather::default()
     };
     let place = r#"
 name = "Newark"

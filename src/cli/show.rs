@@ -122,7 +122,11 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
         trees,
         facts.register.trees.len(),
         facts.register.junipers.len(),
-        if facts.register.junipers.len() == 1 { "" } else { "s" }
+        if facts.register.junipers.len() == 1 {
+            ""
+        } else {
+            "s"
+        }
     ));
     for tree in &facts.register.trees {
         if let Some(cultivar) = &tree.cultivar

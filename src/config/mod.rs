@@ -11,6 +11,7 @@ pub mod knowledge;
 pub mod place;
 pub mod reader;
 pub mod register;
+pub mod weather;
 
 use crate::facts::journal::Journal;
 use crate::facts::knowledge::Knowledge;
@@ -29,6 +30,8 @@ pub struct Settings {
     pub preferences: Preferences,
     /// By which ways messages leave.
     pub delivery: delivery::Delivery,
+    /// Where the weather comes from.
+    pub weather: weather::WeatherSettings,
     /// What works but ought to be mended.
     pub warnings: Vec<Fault>,
     /// `register.toml`.
@@ -61,6 +64,7 @@ pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
             place: read.place,
             preferences: read.preferences,
             delivery: read.delivery,
+            weather: read.weather.below(folder),
             warnings: read.warnings,
             register,
             journal,

@@ -3,6 +3,7 @@
 use super::delivery::{self, Delivery};
 use super::fault::{Fault, hint};
 use super::reader::{Sheet, Table};
+use super::weather::{self, WeatherSettings};
 use crate::facts::knowledge::Crop;
 use crate::facts::place::{HardinessZone, Place, Soil, UsualBloom};
 use crate::facts::preferences::{Preferences, Sprays};
@@ -39,6 +40,8 @@ pub struct PlaceFile {
     pub preferences: Preferences,
     /// The tables `[desktop]` and `[email]`.
     pub delivery: Delivery,
+    /// The table `[weather]`.
+    pub weather: WeatherSettings,
     /// What works but ought to be mended.
     pub warnings: Vec<Fault>,
 }
@@ -67,6 +70,8 @@ pub fn read_all(file: &str, text: &str, crops: &[Crop]) -> Result<PlaceFile, Vec
             .unwrap_or_default();
         let mut warned = Vec::new();
         let delivery = delivery::read(&root, &mut warned);
+        let country = place.as_ref().map_or("", |place| place.country.as_str());
+        let weather = weather::read(&root, country);
         root.finish();
         let warnings = warned
             .into_iter()
@@ -76,6 +81,7 @@ pub fn read_all(file: &str, text: &str, crops: &[Crop]) -> Result<PlaceFile, Vec
             place,
             preferences,
             delivery,
+            weather,
             warnings,
         })
     };

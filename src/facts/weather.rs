@@ -5,7 +5,7 @@
 //! not known is never a zero: it is NaN inside a [`Column`] and `None`
 //! outside.
 
-use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, TimeDelta};
+use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 
 /// Values in a row without gaps in their index; unknown ones are NaN.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -350,6 +350,13 @@ pub struct Weather {
     pub hourly: Option<HourlyRecord>,
     /// The coming days, if a forecast is at hand.
     pub forecast: Option<Forecast>,
+    /// Until when hours of the day itself count as seen, local standard time;
+    /// without it a day's own hours are not looked at.
+    pub seen_to: Option<NaiveDateTime>,
+    /// Warnings of cold that hold.
+    pub alerts: Vec<Alert>,
+    /// The day of issue of a forecast that was too old to be used.
+    pub forecast_given_up: Option<NaiveDate>,
 }
 
 /// The coming days as somebody forecast them.
@@ -365,9 +372,87 @@ pub struct Forecast {
     pub source: String,
 }
 
+/// A warning of cold, as the weather service words it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Alert {
+    /// The same for all messages on one event: office, kind, number, year.
+    pub key: String,
+    /// What kind it is.
+    pub kind: AlertKind,
+    /// The service's name for it, such as `Freeze Warning`.
+    pub event: String,
+    /// When the cold begins.
+    pub begins: DateTime<Utc>,
+    /// When it ends.
+    pub ends: DateTime<Utc>,
+    /// When this message was sent.
+    pub sent: DateTime<Utc>,
+    /// The headline.
+    pub headline: String,
+    /// Who issued it.
+    pub office: String,
+}
+
+/// The kinds of warnings that matter to blossoms and fruit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum AlertKind {
+    /// Frost is likely.
+    FrostAdvisory,
+    /// A freeze is possible.
+    FreezeWatch,
+    /// A freeze is coming or there.
+    FreezeWarning,
+    /// Cold that endangers people; plants long before.
+    Cold,
+}
+
+/// Days after which a forecast is no longer used (our judgement: what is left
+/// of it then says little more than past years).
+pub const FORECAST_DAYS_USED: i64 = 4;
+
+/// Hours from which a day so far is told (our choice: the night and the
+/// sunrise after it).
+const DAY_SO_FAR_HOURS: usize = 4;
+
+impl Forecast {
+    /// How many days ago it was issued.
+    pub fn days_old(&self, today: NaiveDate) -> i64 {
+        (today - self.issued).num_days()
+    }
+}
+
 impl Weather {
+    /// The day itself as far as its hours were seen: lowest, highest and rain
+    /// so far. `None` before [`seen_to`](Self::seen_to) says that any count.
+    pub fn so_far(&self, today: NaiveDate) -> Option<Day> {
+        let hourly = self.hourly.as_ref()?;
+        let seen_to = self.seen_to.filter(|until| until.date() == today)?;
+        let midnight = today.and_time(chrono::NaiveTime::MIN);
+        let hours = usize::try_from((seen_to - midnight).num_hours()).ok()?;
+        let seen: Vec<Hour> = (0..hours as i64)
+            .filter_map(|at| hourly.index(midnight + TimeDelta::hours(at)))
+            .map(|index| hourly.at(index))
+            .collect();
+        let known = || seen.iter().filter_map(|hour| hour.temperature_c);
+        if known().count() < DAY_SO_FAR_HOURS {
+            return None;
+        }
+        Some(Day {
+            date: today,
+            low_c: known().reduce(f64::min),
+            high_c: known().reduce(f64::max),
+            rain_mm: seen
+                .iter()
+                .filter_map(|hour| hour.rain_mm)
+                .reduce(|a, b| a + b),
+        })
+    }
+
     /// The weather as it was known on the morning of `today`: days before it
-    /// seen, a forecast kept only if it had been issued by then.
+    /// seen, a forecast kept only if it had been issued by then and not more
+    /// than [`FORECAST_DAYS_USED`] days before. Hours of
+    /// `today` itself stay up to [`seen_to`](Self::seen_to), if that lies in
+    /// it: a day in the past is looked at without what came later.
     pub fn as_of(&self, today: NaiveDate) -> Weather {
         let mut known = self.clone();
         if let Some(daily) = &mut known.daily {
@@ -375,10 +460,22 @@ impl Weather {
         }
         known.daily = known.daily.filter(|daily| !daily.is_empty());
         if let Some(hourly) = &mut known.hourly {
-            hourly.cut_from(today.and_time(chrono::NaiveTime::MIN));
+            let midnight = today.and_time(chrono::NaiveTime::MIN);
+            let until = known.seen_to.filter(|until| until.date() == today);
+            hourly.cut_from(until.unwrap_or(midnight));
         }
+        known.seen_to = known.seen_to.filter(|until| until.date() == today);
+        known
+            .alerts
+            .retain(|alert| alert.sent.date_naive() <= today);
         known.hourly = known.hourly.filter(|hourly| !hourly.is_empty());
         known.forecast = known.forecast.filter(|forecast| forecast.issued <= today);
+        if let Some(old) = known
+            .forecast
+            .take_if(|forecast| forecast.days_old(today) > FORECAST_DAYS_USED)
+        {
+            known.forecast_given_up = Some(old.issued);
+        }
         known
     }
 
@@ -421,6 +518,61 @@ mod tests {
         assert_eq!(record.day(date(2024, 2, 29)).unwrap().low_c, None);
         assert_eq!(record.day(date(2024, 3, 1)).unwrap().low_c, Some(3.0));
         assert!(DailyRecord::from_days(&[]).is_none());
+    }
+
+    #[test]
+    fn hours_of_the_day_itself_count_up_to_the_moment_alone() {
+        let today = date(2024, 4, 20);
+        let midnight = today.and_time(chrono::NaiveTime::MIN);
+        let hours: Vec<Hour> = (-24..30)
+            .map(|at| Hour {
+                start: midnight + TimeDelta::hours(at),
+                temperature_c: Some(f64::from(at as i32)),
+                dew_point_c: None,
+                humidity_pct: None,
+                rain_mm: Some(1.0),
+                wind_m_s: None,
+            })
+            .collect();
+        let mut weather = Weather {
+            hourly: HourlyRecord::from_hours(&hours),
+            seen_to: Some(midnight + TimeDelta::hours(7)),
+            ..Weather::default()
+        };
+        let known = weather.as_of(today);
+        let so_far = known.so_far(today).unwrap();
+        assert_eq!(
+            (so_far.low_c, so_far.high_c, so_far.rain_mm),
+            (Some(0.0), Some(6.0), Some(7.0))
+        );
+        assert_eq!(known.hourly.unwrap().len(), 24 + 7);
+        // A day before is looked at as on its morning, whatever came later.
+        let before = weather.as_of(date(2024, 4, 19));
+        assert_eq!((before.hourly.clone(), before.seen_to), (None, None));
+        weather.seen_to = None;
+        assert_eq!(weather.as_of(today).hourly.unwrap().len(), 24);
+        assert_eq!(weather.so_far(today), None);
+    }
+
+    #[test]
+    fn an_old_forecast_is_given_up() {
+        let issued = date(2024, 4, 20);
+        let weather = Weather {
+            forecast: Some(Forecast {
+                issued,
+                daily: DailyRecord::unknown(issued, 16),
+                hourly: None,
+                source: "somebody".to_owned(),
+            }),
+            ..Weather::default()
+        };
+        assert!(weather.as_of(date(2024, 4, 24)).forecast.is_some());
+        let late = weather.as_of(date(2024, 4, 25));
+        assert_eq!(
+            (late.forecast, late.forecast_given_up),
+            (None, Some(issued))
+        );
+        assert_eq!(weather.as_of(date(2024, 4, 19)).forecast, None);
     }
 
     #[test]

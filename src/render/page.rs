@@ -44,9 +44,13 @@ pub fn head(facts: &Facts, season: &Season) -> Vec<String> {
             seen.format("%-d %b %Y"),
             named(season.past_years as u32, "past year", "past years"),
             match &facts.weather.forecast {
-                Some(forecast) if forecast.issued == today => ", after a forecast of today",
-                Some(_) => ", after an older forecast",
-                None => "",
+                Some(forecast) if forecast.issued == today => {
+                    ", after a forecast of today".to_owned()
+                }
+                Some(forecast) => {
+                    format!(", after a forecast of {}", forecast.issued.format("%-d %b"))
+                }
+                None => String::new(),
             }
         ),
         None => "No weather known.".to_owned(),
@@ -302,7 +306,11 @@ pub fn why(facts: &Facts, season: &Season, plan: &Plan, task: &Task) -> Vec<Stri
 /// task's crop.
 fn about(caveat: &Caveat, task: &Task) -> bool {
     let crop = match caveat {
-        Caveat::NoWeather | Caveat::FewYears { .. } | Caveat::Stale { .. } => return true,
+        Caveat::NoWeather
+        | Caveat::FewYears { .. }
+        | Caveat::Stale { .. }
+        | Caveat::OldForecast { .. }
+        | Caveat::ForecastGivenUp { .. } => return true,
         Caveat::Refused(refused) => &refused.report.crop,
         Caveat::OddObservation { crop, .. }
         | Caveat::LittleChill { crop, .. }

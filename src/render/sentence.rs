@@ -703,6 +703,15 @@ impl<'f> Words<'f> {
             Caveat::Stale { seen_until } => {
                 format!("The weather is known until {} only.", self.day(*seen_until))
             }
+            Caveat::OldForecast { issued, days } => format!(
+                "The forecast is {} old, of {}: it counts for less, and dates are wider.",
+                named(u32::try_from(*days).unwrap_or(0), "day", "days"),
+                self.day(*issued)
+            ),
+            Caveat::ForecastGivenUp { issued } => format!(
+                "There is no fresh forecast; that of {} is too old to be used, and past years stand in for the coming days. `budtide weather` says what is wrong.",
+                self.day(*issued)
+            ),
             Caveat::Refused(refused) => format!(
                 "Your note of {} on {}, {}, is left out: {}.",
                 refused.report.stage,

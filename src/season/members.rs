@@ -141,12 +141,18 @@ fn known_days(
         .filter(|day| day.date >= first && day.date < today)
         .collect();
     if let Some(forecast) = &weather.forecast {
-        let until = today + Days::new(FORECAST_DAYS as u64 - 1);
+        // Of an older forecast fewer days are left to be believed; what was
+        // not seen since stands as it was forecast.
+        let until = forecast.issued + Days::new(FORECAST_DAYS as u64 - 1);
+        let after = known
+            .iter()
+            .rfind(|day| day.low_c.is_some() && day.high_c.is_some())
+            .map_or(first, |day| day.date + Days::new(1));
         known.extend(
             forecast
                 .daily
                 .days()
-                .filter(|day| day.date >= today && day.date <= until),
+                .filter(|day| day.date >= after && day.date <= until),
         );
     }
     known

@@ -1,6 +1,8 @@
 //! Gathers the facts: the user's files, the weather and the journal kept, or
 //! the embedded demo.
 
+use super::refresh::names_in_order;
+use crate::clock::Clock;
 use crate::config::fault::Fault;
 use crate::config::{self, Settings};
 use crate::facts::Facts;
@@ -10,7 +12,8 @@ use crate::sources::csv_file::{self, Options};
 use crate::store::StoreError;
 use crate::store::journal::{self, JournalStore};
 use crate::store::weather::{self, WeatherStore};
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeZone, Utc};
+use chrono_tz::OffsetComponents;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -63,13 +66,45 @@ pub struct Folders {
     pub data: PathBuf,
 }
 
+/// From which moment, and how much, is looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Look {
+    /// The day.
+    pub today: NaiveDate,
+    /// The instant, where the day's own hours count as far as they were seen;
+    /// `None` is the morning of the day.
+    pub now: Option<DateTime<Utc>>,
+    /// Whether hours of all years are wanted; otherwise those of the last two
+    /// calendar years, which is all that a plan looks at.
+    pub all_hours: bool,
+}
+
+impl Look {
+    /// The morning of a day.
+    pub fn morning(today: NaiveDate) -> Self {
+        Look {
+            today,
+            now: None,
+            all_hours: false,
+        }
+    }
+}
+
 /// The facts of a user's folder as they stand on the morning of `today`.
 ///
 /// # Errors
 /// Faults of the files, or weather that cannot be read.
 pub fn facts(folders: &Folders, today: NaiveDate) -> Result<Facts, GatherError> {
+    facts_at(folders, Look::morning(today))
+}
+
+/// The facts of a user's folder as they stand at a moment.
+///
+/// # Errors
+/// Faults of the files, or weather that cannot be read.
+pub fn facts_at(folders: &Folders, look: Look) -> Result<Facts, GatherError> {
     let settings = config::load(&folders.config).map_err(GatherError::Faults)?;
-    facts_of(settings, folders, today)
+    facts_of(settings, folders, look)
 }
 
 /// The facts of settings that were read before, with what is kept.
@@ -79,11 +114,11 @@ pub fn facts(folders: &Folders, today: NaiveDate) -> Result<Facts, GatherError> 
 pub fn facts_of(
     mut settings: Settings,
     folders: &Folders,
-    today: NaiveDate,
+    look: Look,
 ) -> Result<Facts, GatherError> {
     settings.journal = settings.journal.with(kept_journal(&folders.data)?);
-    let weather = kept_weather(&folders.data, today)?.as_of(today);
-    Ok(joined(settings, weather, today))
+    let weather = kept_weather(&folders.data, &settings, look)?.as_of(look.today);
+    Ok(joined(settings, weather, look.today))
 }
 
 /// Settings and weather as the facts of a day.
@@ -99,13 +134,40 @@ pub fn joined(settings: Settings, weather: Weather, today: NaiveDate) -> Facts {
 }
 
 /// The weather that was kept before; none is no error, and no file is begun.
-fn kept_weather(data: &Path, today: NaiveDate) -> Result<Weather, GatherError> {
+fn kept_weather(data: &Path, settings: &Settings, look: Look) -> Result<Weather, GatherError> {
     let file = data.join(weather::FILE);
     if !file.is_file() {
         return Ok(Weather::default());
     }
     let store = WeatherStore::open(&file)?;
-    Ok(store.load(today, &[])?)
+    match loaded(&store, settings, look) {
+        // Damage that shows only now: the file is set aside, and all can be
+        // fetched again.
+        Err(error) if error.is_damage() => Ok(loaded(&store.rebuild()?, settings, look)?),
+        other => Ok(other?),
+    }
+}
+
+fn loaded(store: &WeatherStore, settings: &Settings, look: Look) -> Result<Weather, StoreError> {
+    let names = names_in_order(&settings.weather, &store.names()?);
+    let order: Vec<&str> = names.iter().map(String::as_str).collect();
+    let hours_from = if look.all_hours {
+        NaiveDate::MIN
+    } else {
+        NaiveDate::from_ymd_opt(look.today.year() - 1, 1, 1).unwrap_or(NaiveDate::MIN)
+    };
+    let mut weather = store.load_recent(look.today, &order, hours_from)?;
+    let zone = settings.place.time_zone;
+    let now = look
+        .now
+        .unwrap_or_else(|| Clock::Fixed(look.today).now(zone));
+    weather.alerts = store.alerts(now)?;
+    weather.seen_to = look.now.map(|now| {
+        let utc = now.naive_utc();
+        let offset = zone.offset_from_utc_datetime(&utc).base_utc_offset();
+        utc.checked_add_signed(offset).unwrap_or(utc)
+    });
+    Ok(weather)
 }
 
 /// The journal that was kept; none is no error, and no file is begun.
@@ -133,6 +195,7 @@ pub fn demo(today: NaiveDate) -> Result<Facts, GatherError> {
         place,
         preferences,
         delivery: config::delivery::Delivery::default(),
+        weather: config::weather::WeatherSettings::none(),
         warnings: Vec::new(),
         register,
         journal,
@@ -148,6 +211,7 @@ pub fn demo(today: NaiveDate) -> Result<Facts, GatherError> {
         daily: DailyRecord::from_days(&days),
         hourly: HourlyRecord::from_hours(&hours),
         forecast: demo_forecast(&days, today),
+        ..Weather::default()
     };
     Ok(joined(settings, weather.as_of(today), today))
 }

@@ -1,6 +1,7 @@
 //! The service: wait, look, say.
 
 pub mod gather;
+pub mod refresh;
 
 pub mod lock;
 pub mod log;

@@ -5,25 +5,30 @@
 //! signal) and then makes a [`Service::round`]: fetch what is due, gather,
 //! plan, say, deliver, and work out when to wake next.
 
-use super::gather::{self, Folders, GatherError};
+use super::gather::{self, Folders, GatherError, Look};
 use super::lock::{Lock, LockError};
 use super::log::Log;
 use super::post;
+use super::refresh::{Fetcher, Manner, Refreshed, Wanted};
 use super::round::{Answer, Keeper};
 use super::tell;
 use super::wake::{Wake, Waker};
 use crate::channels::desktop::Pressed;
 use crate::config::fault::Fault;
 use crate::config::{self, Settings};
+use crate::facts::Facts;
 use crate::store::StoreError;
 use crate::store::journal::{self, JournalStore};
-use crate::store::weather;
+use crate::store::weather::{self, WeatherStore};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::fmt;
+use std::ops::ControlFlow;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::mpsc::UnboundedReceiver;
+use tokio::task::JoinHandle;
 
 /// The longest wait, should a wake-up be missed: four an hour.
 const CAP: Duration = Duration::from_secs(15 * 60);
@@ -100,6 +105,7 @@ impl From<std::io::Error> for RunError {
 
 /// Why it stirs.
 enum Event {
+    Fetched(Result<Refreshed, String>),
     Woke(Vec<Wake>),
     Pressed(Pressed),
     Reload,
@@ -143,14 +149,23 @@ pub async fn run(options: Options) -> Result<(), RunError> {
         if let Some(name) = stopped {
             event = Event::Stop(name);
         } else {
-            if let Err(error) = waker.arm(service.next) {
+            service.fetch();
+            if let Err(error) = waker.arm(service.wake()) {
                 log.error("cannot set the timer", &[("why", &error)]);
             }
             tell::alive();
-            event = wait(&mut signals, &mut waker, &mut service.presses, cap).await;
+            event = wait(
+                &mut signals,
+                &mut waker,
+                &mut service.presses,
+                &mut service.fetching,
+                cap,
+            )
+            .await;
         }
         if let Event::Stop(name) = event {
             tell::stopping();
+            service.fetcher.stop();
             log.info("stopped", &[("signal", &name)]);
             return Ok(());
         }
@@ -162,6 +177,7 @@ async fn wait(
     signals: &mut Signals,
     waker: &mut Waker,
     presses: &mut Option<UnboundedReceiver<Pressed>>,
+    fetching: &mut Option<Fetching>,
     cap: Duration,
 ) -> Event {
     let cap = match tell::watchdog() {
@@ -174,6 +190,7 @@ async fn wait(
         _ = signals.interrupt.recv() => Event::Stop("INT"),
         _ = signals.hangup.recv() => Event::Reload,
         pressed = press(presses) => Event::Pressed(pressed),
+        fetched = fetched(fetching) => Event::Fetched(fetched),
         wake = waker.next() => {
             let mut wakes: Vec<Wake> = wake.into_iter().collect();
             if wakes.iter().any(|wake| matches!(wake, Wake::Settings | Wake::Kept)) {
@@ -194,6 +211,24 @@ async fn press(presses: &mut Option<UnboundedReceiver<Pressed>>) -> Pressed {
         return pressed;
     }
     std::future::pending().await
+}
+
+/// A fetch under way, in a thread of its own: the sources wait long and
+/// often.
+type Fetching = JoinHandle<Result<Refreshed, StoreError>>;
+
+/// What a fetch brought; never, where none is under way.
+async fn fetched(fetching: &mut Option<Fetching>) -> Result<Refreshed, String> {
+    let Some(handle) = fetching else {
+        return std::future::pending().await;
+    };
+    let ended = handle.await;
+    *fetching = None;
+    match ended {
+        Ok(Ok(refreshed)) => Ok(refreshed),
+        Ok(Err(error)) => Err(error.to_string()),
+        Err(error) => Err(format!("the fetch broke off: {error}")),
+    }
 }
 
 struct Signals {
@@ -225,6 +260,12 @@ struct Service {
     settings: Settings,
     keeper: Keeper,
     presses: Option<UnboundedReceiver<Pressed>>,
+    /// The sources of weather.
+    fetcher: Arc<Fetcher>,
+    /// A fetch under way.
+    fetching: Option<Fetching>,
+    /// When to fetch again; `None` where nothing is ever fetched.
+    fetch_at: Option<DateTime<Utc>>,
     /// When to look again.
     next: DateTime<Utc>,
     /// What is waited for.
@@ -250,7 +291,11 @@ impl Service {
             options.log.error(&trouble.to_string(), &[]);
         }
         warn(options.log, &settings.warnings);
+        let fetcher = fetcher(&settings, options.log);
         Ok(Service {
+            fetch_at: (!fetcher.is_idle()).then(Utc::now),
+            fetcher,
+            fetching: None,
             keeper: Keeper::new(store, post.channels)?,
             options,
             settings,
@@ -271,6 +316,83 @@ impl Service {
         }
     }
 
+    /// When to wake: for the next look or the next fetch.
+    fn wake(&self) -> DateTime<Utc> {
+        match self.fetch_at {
+            Some(at) if self.fetching.is_none() => at.min(self.next),
+            _ => self.next,
+        }
+    }
+
+    /// Begins a fetch if one is due and none is under way.
+    fn fetch(&mut self) {
+        let now = Utc::now();
+        if self.fetching.is_some()
+            || now.date_naive() < first_day()
+            || self.fetch_at.is_none_or(|at| now < at)
+        {
+            return;
+        }
+        let fetcher = Arc::clone(&self.fetcher);
+        let file = self.options.folders.data.join(weather::FILE);
+        self.fetching = Some(tokio::task::spawn_blocking(move || {
+            let mut store = WeatherStore::open(&file)?;
+            fetcher.round(&mut store, now, Wanted::Due, &mut |_| {
+                ControlFlow::Continue(())
+            })
+        }));
+    }
+
+    /// Takes in what a fetch brought.
+    fn fetched(&mut self, fetched: Result<Refreshed, String>) {
+        let log = self.options.log;
+        let soonest = Utc::now() + AFTER_TROUBLE;
+        match fetched {
+            Ok(refreshed) => {
+                for fault in &refreshed.faults {
+                    log.warning(
+                        &fault.text,
+                        &[
+                            ("source", &fault.source),
+                            ("again", &fault.next.format("%Y-%m-%dT%H:%M:%SZ")),
+                        ],
+                    );
+                }
+                if let Some(file) = &refreshed.set_aside {
+                    log.warning(
+                        "the kept weather was damaged and is fetched anew",
+                        &[("aside", &file.display())],
+                    );
+                }
+                log.info(
+                    "weather fetched",
+                    &[
+                        ("days", &refreshed.new_days),
+                        ("hours", &refreshed.new_hours),
+                        ("corrected", &refreshed.corrected),
+                        ("forecast", &refreshed.forecast),
+                    ],
+                );
+                let told: Vec<&str> = refreshed
+                    .faults
+                    .iter()
+                    .filter(|fault| fault.tell)
+                    .map(|fault| fault.text.as_str())
+                    .collect();
+                self.keeper
+                    .trouble("weather", (!told.is_empty()).then(|| told.join(" ")));
+                // Never at once again, whatever the sources say.
+                self.fetch_at = refreshed
+                    .next_due
+                    .map(|at| at.max(Utc::now() + TimeDelta::seconds(30)));
+            }
+            Err(error) => {
+                log.error(&error, &[]);
+                self.fetch_at = Some(soonest);
+            }
+        }
+    }
+
     /// Answers what it woke for.
     async fn answer(&mut self, event: Event, waker: &Waker) {
         match event {
@@ -281,6 +403,10 @@ impl Service {
                 tell::ready(&self.status);
             }
             Event::Pressed(pressed) => self.pressed(&pressed).await,
+            Event::Fetched(fetched) => {
+                self.fetched(fetched);
+                self.round().await;
+            }
             Event::Woke(wakes) => self.woke(&wakes, waker).await,
             Event::Stop(_) => {}
         }
@@ -317,6 +443,13 @@ impl Service {
                     self.presses = post.presses;
                 }
                 warn(log, &settings.warnings);
+                if settings.place != self.settings.place
+                    || settings.weather != self.settings.weather
+                {
+                    self.fetcher.stop();
+                    self.fetcher = fetcher(&settings, log);
+                    self.fetch_at = (!self.fetcher.is_idle()).then(Utc::now);
+                }
                 self.settings = settings;
                 self.keeper.trouble("settings", None);
                 self.watch(waker);
@@ -369,10 +502,7 @@ impl Service {
 
     async fn look(&mut self, now: DateTime<Utc>) -> Result<(), GatherError> {
         let began = std::time::Instant::now();
-        let today = now
-            .with_timezone(&self.settings.place.time_zone)
-            .date_naive();
-        let facts = gather::facts_of(self.settings.clone(), &self.options.folders, today)?;
+        let facts = self.facts(now)?;
         let next = self.keeper.look(&facts, now)?;
         drop(facts);
         let took = began.elapsed().as_millis();
@@ -411,10 +541,8 @@ impl Service {
     async fn pressed(&mut self, pressed: &Pressed) {
         let log = self.options.log;
         let now = Utc::now();
-        let today = now
-            .with_timezone(&self.settings.place.time_zone)
-            .date_naive();
-        let answer = gather::facts_of(self.settings.clone(), &self.options.folders, today)
+        let answer = self
+            .facts(now)
             .map_err(|error| error.to_string())
             .and_then(|facts| {
                 self.keeper
@@ -441,6 +569,16 @@ impl Service {
         }
     }
 
+    /// The facts as they stand at this moment.
+    fn facts(&self, now: DateTime<Utc>) -> Result<Facts, GatherError> {
+        let zone = self.settings.place.time_zone;
+        let look = Look {
+            now: Some(now),
+            ..Look::morning(now.with_timezone(&zone).date_naive())
+        };
+        gather::facts_of(self.settings.clone(), &self.options.folders, look)
+    }
+
     fn kept_now(&self) -> Kept {
         let data = &self.options.folders.data;
         let stand = |path: &Path| {
@@ -453,6 +591,16 @@ impl Service {
             weather: vec![stand(&data.join(weather::FILE)), stand(&data.join(log))],
         }
     }
+}
+
+/// The sources that the settings name; the log tells of those that cannot be
+/// asked.
+fn fetcher(settings: &Settings, log: Log) -> Arc<Fetcher> {
+    let fetcher = Fetcher::new(settings, Manner::Background, u64::from(std::process::id()));
+    for unasked in fetcher.unasked().iter().filter(|unasked| unasked.fault) {
+        log.warning(&unasked.why, &[]);
+    }
+    Arc::new(fetcher)
 }
 
 fn first_day() -> NaiveDate {

@@ -9,10 +9,11 @@
 //!
 //! | source | what | requests a day |
 //! | --- | --- | --- |
-//! | Open-Meteo | forecast, every 3 h | 8 |
-//! | Open-Meteo | days since the last look, once | 2 |
+//! | Open-Meteo | forecast, and hours of today, every 3 h | 16 |
+//! | Open-Meteo | the last twelve days again, once | 2 |
+//! | Open-Meteo | 30 past years, once and never again | 31, weighing some 800 |
 //! | US service | grid and alerts, every 3 h (alerts hourly on frost nights) | 16 to 30 |
-//! | US service | station observations, every 6 h | 4, and 1 a week for the point |
+//! | US service | station reports, every 3 h | 9, and 2 a week for the point |
 //! | station record | once a week, only if it changed | under 1 |
 //!
 //! Free use of Open-Meteo allows under 10,000 weighted calls a day
@@ -38,9 +39,11 @@ pub mod watched;
 pub use error::{Failure, Fault, SourceError, Why};
 
 use crate::facts::place::Place;
+pub use crate::facts::weather::{Alert, AlertKind};
 use crate::facts::weather::{Day, Forecast, Hour};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 /// Somebody who has the weather of a place.
 pub trait WeatherSource: Send + Sync {
@@ -80,6 +83,13 @@ pub trait WeatherSource: Send + Sync {
     fn alerts(&self, place: &Place, now: DateTime<Utc>) -> Result<Vec<Alert>, SourceError> {
         let _ = (place, now);
         Err(self.not_offered("warnings"))
+    }
+
+    /// How long to wait after a request for a long span before the next one,
+    /// so as to stay within what the service allows.
+    fn pause_after(&self, span: Span) -> Duration {
+        let _ = span;
+        Duration::ZERO
     }
 
     /// The error for what it does not have.
@@ -220,40 +230,6 @@ pub struct Credit {
     pub link: &'static str,
     /// The licence of the data.
     pub licence: &'static str,
-}
-
-/// A warning of cold, as the weather service words it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Alert {
-    /// The same for all messages on one event: office, kind, number, year.
-    pub key: String,
-    /// What kind it is.
-    pub kind: AlertKind,
-    /// The service's name for it, such as `Freeze Warning`.
-    pub event: String,
-    /// When the cold begins.
-    pub begins: DateTime<Utc>,
-    /// When it ends.
-    pub ends: DateTime<Utc>,
-    /// When this message was sent.
-    pub sent: DateTime<Utc>,
-    /// The headline.
-    pub headline: String,
-    /// Who issued it.
-    pub office: String,
-}
-
-/// The kinds of warnings that matter to blossoms and fruit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum AlertKind {
-    /// Frost is likely.
-    FrostAdvisory,
-    /// A freeze is possible.
-    FreezeWatch,
-    /// A freeze is coming or there.
-    FreezeWarning,
-    /// Cold that endangers people; plants long before.
-    Cold,
 }
 
 /// All that a source saw of a span, in one piece: for short spans.

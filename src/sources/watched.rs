@@ -10,7 +10,7 @@ use super::hours::{days_over, standard};
 use super::{Credit, Left, Part, Span, WeatherSource};
 use crate::facts::place::Place;
 use crate::facts::weather::{Day, Hour};
-use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 use std::collections::BTreeMap;
 use std::fs;
 use std::ops::ControlFlow;
@@ -62,6 +62,60 @@ impl News {
         let days = import.daily.iter().filter(|day| after(midnight(day.date)));
         let hours = import.hourly.iter().filter(|hour| after(hour.start));
         days.count() + hours.count()
+    }
+}
+
+/// Days before what was known that are taken again, since rows may have been
+/// corrected (our choice).
+const AGAIN_DAYS: i64 = 3;
+
+impl News {
+    /// What of the file is new, or may have been corrected lately, as a part;
+    /// `None` where that is nothing.
+    ///
+    /// # Errors
+    /// Why the file cannot be read.
+    pub fn into_part(self, place: &Place, now: DateTime<Utc>) -> Result<Option<Part>, SourceError> {
+        let import = self.import?;
+        let until = standard(place.time_zone, now);
+        let from = self.known_until.map(|known| {
+            let days = TimeDelta::days(AGAIN_DAYS);
+            midnight(known.checked_sub_signed(days).unwrap_or(known).date())
+        });
+        let wanted = |at: NaiveDateTime| from.is_none_or(|from| at >= from);
+        let hours: Vec<Hour> = import
+            .hourly
+            .into_iter()
+            .filter(|hour| wanted(hour.start) && hour.start < until)
+            .collect();
+        let mut days: BTreeMap<NaiveDate, Day> = days_over(&hours, until)
+            .into_iter()
+            .map(|day| (day.date, day))
+            .collect();
+        // Days of a daily file stand before those made from hours.
+        for day in import.daily {
+            if wanted(midnight(day.date)) && day.date < until.date() {
+                days.insert(day.date, day);
+            }
+        }
+        let first = days.keys().next().copied();
+        let first = first.or_else(|| hours.first().map(|hour| hour.start.date()));
+        let Some(first) = first else { return Ok(None) };
+        Ok(Some(Part {
+            span: Span {
+                first,
+                last: until.date(),
+            },
+            days: days.into_values().collect(),
+            hours,
+            issued: now,
+            left: Left::default(),
+            elevation_m: None,
+            station: None,
+            part: 1,
+            of: 1,
+            notes: Vec::new(),
+        }))
     }
 }
 

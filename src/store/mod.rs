@@ -18,10 +18,12 @@ pub mod outbox;
 mod packing;
 pub mod salvage;
 pub mod weather;
+mod weather_fetching;
 mod weather_merge;
 mod weather_read;
 
 pub use error::StoreError;
 pub use journal_id::EntryId;
+pub use weather_fetching::FetchState;
 pub use weather_merge::Coverage;
 pub use weather_read::{ForecastSummary, Said, SourceSummary};

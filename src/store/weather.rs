@@ -10,6 +10,8 @@
 //! block     source, series, year -> packed values, instants of issue
 //! forecast  source, day of issue -> packed days and hours
 //! note      key -> value: what the fetching wants to remember
+//! fetching  source, job -> when it worked, failed, is due; days asked for
+//! alert     source, key -> a warning of cold
 //! ```
 
 use super::error::StoreError;
@@ -59,6 +61,30 @@ const LAYOUT: Layout = Layout {
         "CREATE TABLE note (
             key TEXT PRIMARY KEY,
             value TEXT NOT NULL
+        ) STRICT, WITHOUT ROWID;",
+        "CREATE TABLE fetching (
+            source TEXT NOT NULL,
+            job TEXT NOT NULL,
+            succeeded INTEGER,
+            tried INTEGER,
+            next INTEGER,
+            failures INTEGER NOT NULL,
+            error TEXT,
+            first INTEGER,
+            last INTEGER,
+            PRIMARY KEY (source, job)
+        ) STRICT, WITHOUT ROWID;
+        CREATE TABLE alert (
+            source TEXT NOT NULL,
+            key TEXT NOT NULL,
+            kind INTEGER,
+            event TEXT NOT NULL,
+            begins INTEGER NOT NULL,
+            ends INTEGER NOT NULL,
+            sent INTEGER NOT NULL,
+            headline TEXT NOT NULL,
+            office TEXT NOT NULL,
+            PRIMARY KEY (source, key)
         ) STRICT, WITHOUT ROWID;",
     ],
     // It can be fetched again: a power cut may cost the last minutes.
@@ -299,7 +325,7 @@ impl WeatherStore {
     }
 
     /// One change, whole or not at all.
-    fn write<T>(
+    pub(super) fn write<T>(
         &mut self,
         doing: &str,
         change: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,

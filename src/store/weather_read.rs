@@ -107,6 +107,7 @@ impl WeatherStore {
             daily: merge_days(&daily, names.len(), today),
             hourly: merge_hours(hourly, names.len(), hours_from, today),
             forecast: self.forecast(today, names)?,
+            ..Weather::default()
         })
     }
 
@@ -175,6 +176,18 @@ impl WeatherStore {
             doing: doing.to_owned(),
             why: "a value does not match its check sum".to_owned(),
         }
+    }
+
+    /// The forecast that counts on a day, as [`load`](Self::load) chooses it.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load).
+    pub fn forecast_on(
+        &self,
+        today: NaiveDate,
+        order: &[&str],
+    ) -> Result<Option<Forecast>, StoreError> {
+        self.forecast(today, &self.sources(order)?)
     }
 
     /// The forecast that counts on a day.
@@ -435,7 +448,7 @@ impl WeatherStore {
         Ok(forecasts)
     }
 
-    fn rows<T>(
+    pub(super) fn rows<T>(
         &self,
         doing: &str,
         query: &str,

@@ -6,7 +6,7 @@ mod stage_dates; // when each group reaches each stage
 
 use crate::facts::Facts;
 use crate::facts::knowledge::{Crop, ZoneMonths};
-use crate::facts::weather::{Hour, HourlyRecord};
+use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
 use crate::season::frost_nights;
 use crate::season::groups::{self, Group};
@@ -15,7 +15,7 @@ use crate::season::members::Members;
 use crate::season::spread::Spread;
 use crate::season::stages::Refused;
 use crate::season::turning;
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate, Timelike};
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -90,6 +90,18 @@ pub enum Caveat {
     Stale {
         /// Its last day.
         seen_until: NaiveDate,
+    },
+    /// The forecast is some days old: it counts for less.
+    OldForecast {
+        /// The day on which it was issued.
+        issued: NaiveDate,
+        /// How many days ago.
+        days: i64,
+    },
+    /// The forecast is so old that it is not used: past years stand in.
+    ForecastGivenUp {
+        /// The day on which it was issued.
+        issued: NaiveDate,
     },
     /// A stage in the journal that cannot be, and why.
     Refused(Refused),
@@ -223,13 +235,46 @@ fn frosts(season: &Season) -> Vec<FrostNight> {
         if let Some(daily) = &weather.daily {
             add(daily, from, before, false);
         }
-        if let Some(forecast) = &weather.forecast {
-            add(&forecast.daily, season.today, NaiveDate::MAX, true);
+        let (seen, coming) = around_now(weather, season.today);
+        if let Some(seen) = &seen {
+            add(seen, season.today, season.today, false);
+        }
+        if let Some(coming) = &coming {
+            add(coming, season.today, NaiveDate::MAX, true);
         }
     }
     nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
     nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
     nights
+}
+
+/// Hour of the day, standard time, from which the low of the night before is
+/// what was seen, not what was forecast (our choice: well after sunrise).
+const NIGHT_IS_OVER_HOUR: u32 = 9;
+
+/// The day itself as far as it was seen, once its night is over; and the
+/// coming days as forecast, today's low never above what was seen already.
+fn around_now(weather: &Weather, today: NaiveDate) -> (Option<DailyRecord>, Option<DailyRecord>) {
+    let coming = weather.forecast.as_ref().map(|forecast| &forecast.daily);
+    let Some(so_far) = weather.so_far(today) else {
+        return (None, coming.cloned());
+    };
+    let over = weather
+        .seen_to
+        .is_some_and(|until| until.hour() >= NIGHT_IS_OVER_HOUR);
+    let seen = over.then(|| DailyRecord::from_days(&[so_far])).flatten();
+    let mut coming = coming.cloned();
+    if let Some(coming) = &mut coming
+        && let Some(mut day) = coming.day(today)
+    {
+        let lowest = [day.low_c, so_far.low_c].into_iter().flatten();
+        day.low_c = match over {
+            true => None,
+            false => lowest.reduce(f64::min),
+        };
+        coming.put(day);
+    }
+    (seen, coming)
 }
 
 /// The infection periods of this year's hours, judged for the register.
@@ -274,6 +319,22 @@ fn caveats(facts: &Facts, season: &Season) -> Vec<Caveat> {
         && seen_until + Days::new(STALE_DAYS) < season.today
     {
         caveats.push(Caveat::Stale { seen_until });
+    }
+    let weather = &season.facts.weather;
+    if let Some(forecast) = &weather.forecast
+        && forecast.days_old(season.today) > 1
+    {
+        caveats.push(Caveat::OldForecast {
+            issued: forecast.issued,
+            days: forecast.days_old(season.today),
+        });
+    }
+    if let Some(issued) = facts
+        .weather
+        .forecast_given_up
+        .or(weather.forecast_given_up)
+    {
+        caveats.push(Caveat::ForecastGivenUp { issued });
     }
     for group in &season.groups {
         let known = facts

@@ -261,6 +261,14 @@ impl WeatherSource for OpenMeteo {
         Ok(())
     }
 
+    fn pause_after(&self, span: Span) -> Duration {
+        if self.settings.paced {
+            pause_for(span.days())
+        } else {
+            Duration::ZERO
+        }
+    }
+
     fn forecast(&self, place: &Place, now: DateTime<Utc>) -> Result<Forecast, SourceError> {
         let zone = place.time_zone;
         let doing = "fetching the forecast".to_owned();

@@ -1,0 +1,628 @@
+//! The weather brought up to date: what is due is asked for, screened,
+//! corrected to the height of the place and kept.
+//!
+//! A source that fails leaves the kept weather in use; what failed, and when
+//! it is tried again, is kept beside it. The first fetch goes back in time
+//! year by year, the newest first, and goes on where it was broken off.
+//!
+//! ```no_run
+//! # use budtide::{config, service::refresh, store::weather::WeatherStore};
+//! # use std::{ops::ControlFlow, path::Path};
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! # let settings = config::load(Path::new("x")).map_err(|_| "faults")?;
+//! # let now = chrono::DateTime::UNIX_EPOCH;
+//! let mut store = WeatherStore::open(Path::new("weather.sqlite"))?;
+//! // One for as long as the settings hold: it knows what it asked before.
+//! let fetcher = refresh::Fetcher::new(&settings, refresh::Manner::Background, 7);
+//! // Blocks; ends between two requests after `fetcher.stop()` or a `Break`.
+//! let done = fetcher.round(&mut store, now, refresh::Wanted::Due, &mut |_| {
+//!     ControlFlow::Continue(())
+//! })?;
+//! # let _ = done.next_due;
+//! # Ok(()) }
+//! ```
+
+mod due; // when a job is due, and after a failure
+mod keep; // screened, corrected, kept
+mod served; // the sources that the settings name
+
+pub use due::Job;
+pub use served::{Unasked, names_in_order};
+
+use crate::config::Settings;
+use crate::config::weather::WeatherSettings;
+use crate::facts::place::Place;
+use crate::sources::client::{self, Client, Traffic};
+use crate::sources::patience::Patience;
+use crate::sources::{SourceError, Span, Why};
+use crate::store::weather::WeatherStore;
+use crate::store::{FetchState, StoreError};
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
+use due::{local_day, pause_after_failure};
+use served::{Asked, Served};
+use std::fmt;
+use std::ops::ControlFlow;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// How patient the requests are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Manner {
+    /// Nobody waits.
+    Background,
+    /// Somebody sits before it.
+    AtOnce,
+}
+
+/// What a round asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// What is due; of past years a few, the others in the next round.
+    Due,
+    /// Everything now, and all past years that are missing.
+    All,
+}
+
+/// Past years in one round of the service, so that it looks up between.
+const YEARS_A_ROUND: usize = 3;
+
+/// Days that are read again every day: the last ones are revised (reference:
+/// weather-sources 1.7 names 7 to 10).
+const UNSETTLED_DAYS: u64 = 12;
+
+/// Days back for which reports of stations are asked for (reference:
+/// weather-sources 2.2: kept about a week there).
+const REPORT_DAYS: u64 = 6;
+
+/// A step of a round, for a progress bar.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step<'a> {
+    /// The source's name.
+    pub source: &'a str,
+    /// What is asked for.
+    pub job: Job,
+    /// Of which days.
+    pub span: Option<Span>,
+    /// How many parts of the job are done.
+    pub done: usize,
+    /// How many there are.
+    pub of: usize,
+}
+
+/// What a round brought.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Refreshed {
+    /// Values of days that were not known before.
+    pub new_days: usize,
+    /// Values of hours that were not known before.
+    pub new_hours: usize,
+    /// Values that took the place of others.
+    pub corrected: usize,
+    /// Values that cannot be, or that the source itself doubts: left out.
+    pub left: usize,
+    /// Whether a forecast came.
+    pub forecast: bool,
+    /// Warnings of cold that hold.
+    pub alerts: usize,
+    /// What failed.
+    pub faults: Vec<RefreshFault>,
+    /// Where a damaged weather file was put aside: all is fetched anew.
+    pub set_aside: Option<PathBuf>,
+    /// Whether the place or the model changed since the last round, so that
+    /// what services had said of the other was forgotten.
+    pub moved: bool,
+    /// Whether it was broken off.
+    pub stopped: bool,
+    /// When the next round is due; `None` where nothing is ever fetched.
+    pub next_due: Option<DateTime<Utc>>,
+}
+
+/// A source that failed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RefreshFault {
+    /// The source's name.
+    pub source: String,
+    /// What was asked for.
+    pub job: Job,
+    /// What was being done, with whom, and why it failed.
+    pub text: String,
+    /// Whether the keeper has to do something: waiting will not mend it.
+    pub tell: bool,
+    /// When it is tried again.
+    pub next: DateTime<Utc>,
+}
+
+/// All sources that the settings name, and the way out to them.
+pub struct Fetcher {
+    place: Place,
+    settings: WeatherSettings,
+    client: Arc<Client>,
+    stop: Arc<AtomicBool>,
+    served: Vec<Served>,
+    unasked: Vec<Unasked>,
+    seed: u64,
+}
+
+impl fmt::Debug for Fetcher {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let names: Vec<&str> = self.served.iter().map(Served::name).collect();
+        f.debug_struct("Fetcher").field("served", &names).finish()
+    }
+}
+
+impl Fetcher {
+    /// The sources of a user's settings. `seed` keeps many installations from
+    /// asking in step: anything that differs between machines.
+    pub fn new(settings: &Settings, manner: Manner, seed: u64) -> Self {
+        let behaviour = client::Settings {
+            patience: match manner {
+                Manner::Background => Patience::BACKGROUND,
+                Manner::AtOnce => Patience::AT_ONCE,
+            },
+            seed,
+            ..client::Settings::default()
+        };
+        Fetcher::with(&settings.place, &settings.weather, behaviour)
+    }
+
+    /// As [`new`](Self::new), with a client that behaves as told.
+    pub fn with(place: &Place, settings: &WeatherSettings, behaviour: client::Settings) -> Self {
+        let stop = behaviour.stop.clone();
+        let seed = behaviour.seed;
+        let client = Arc::new(Client::new(behaviour));
+        let (served, unasked) = served::of(settings, &client);
+        Fetcher {
+            place: place.clone(),
+            settings: settings.clone(),
+            client,
+            stop,
+            served,
+            unasked,
+            seed,
+        }
+    }
+
+    /// Sources that the settings name and that cannot be asked, and why.
+    pub fn unasked(&self) -> &[Unasked] {
+        &self.unasked
+    }
+
+    /// Whether there is nobody to ask.
+    pub fn is_idle(&self) -> bool {
+        self.served.is_empty()
+    }
+
+    /// What went over the wire so far.
+    pub fn traffic(&self) -> Traffic {
+        self.client.traffic()
+    }
+
+    /// Ends a round that runs in another thread, between two requests or
+    /// within a pause.
+    pub fn stop(&self) {
+        self.stop.store(true, Ordering::Relaxed);
+    }
+
+    /// A handle that does the same.
+    pub fn stopper(&self) -> Arc<AtomicBool> {
+        self.stop.clone()
+    }
+
+    /// Asks for what is wanted and keeps it. Blocks. A source that fails is
+    /// among the faults, never an error.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the weather cannot be kept.
+    pub fn round(
+        &self,
+        store: &mut WeatherStore,
+        now: DateTime<Utc>,
+        wanted: Wanted,
+        progress: &mut dyn FnMut(&Step<'_>) -> ControlFlow<()>,
+    ) -> Result<Refreshed, StoreError> {
+        let mut round = Round {
+            fetcher: self,
+            store,
+            now,
+            wanted,
+            today: local_day(&self.place, now),
+            progress,
+            done: Refreshed::nothing(),
+        };
+        round.done.set_aside = round.store.set_aside().map(PathBuf::from);
+        round.forget_other_place()?;
+        for served in &self.served {
+            round.ask(served)?;
+            if round.done.stopped {
+                break;
+            }
+        }
+        round.done.alerts = round.store.alerts(now)?.len();
+        round.done.next_due = self.next_due(round.store, now)?;
+        Ok(round.done)
+    }
+
+    /// When something is due; a moment in the past where it is overdue.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn next_due(
+        &self,
+        store: &WeatherStore,
+        now: DateTime<Utc>,
+    ) -> Result<Option<DateTime<Utc>>, StoreError> {
+        let mut next: Option<DateTime<Utc>> = None;
+        for served in &self.served {
+            for job in served.jobs() {
+                let state = store.fetch_state(served.name(), job.word())?;
+                let at = state.next.unwrap_or(now);
+                next = Some(next.map_or(at, |known| known.min(at)));
+            }
+        }
+        Ok(next)
+    }
+}
+
+impl Refreshed {
+    fn nothing() -> Self {
+        Refreshed {
+            new_days: 0,
+            new_hours: 0,
+            corrected: 0,
+            left: 0,
+            forecast: false,
+            alerts: 0,
+            faults: Vec::new(),
+            set_aside: None,
+            moved: false,
+            stopped: false,
+            next_due: None,
+        }
+    }
+}
+
+/// One round at work.
+struct Round<'r> {
+    fetcher: &'r Fetcher,
+    store: &'r mut WeatherStore,
+    now: DateTime<Utc>,
+    wanted: Wanted,
+    today: NaiveDate,
+    progress: &'r mut dyn FnMut(&Step<'_>) -> ControlFlow<()>,
+    done: Refreshed,
+}
+
+/// How a job ended.
+enum Ended {
+    /// All of it.
+    Done,
+    /// Some of it; the rest is due at once.
+    Part,
+}
+
+/// Why a job ended early.
+enum Trouble {
+    Source(SourceError),
+    Store(StoreError),
+}
+
+impl From<SourceError> for Trouble {
+    fn from(error: SourceError) -> Self {
+        Trouble::Source(error)
+    }
+}
+
+impl From<StoreError> for Trouble {
+    fn from(error: StoreError) -> Self {
+        Trouble::Store(error)
+    }
+}
+
+impl Round<'_> {
+    /// What services said of another place, or by another model, is of no use
+    /// here. Files of the keeper's own stay.
+    fn forget_other_place(&mut self) -> Result<(), StoreError> {
+        const NOTE: &str = "place";
+        let place = &self.fetcher.place;
+        let here = format!(
+            "{:.2} {:.2} {:.0} {}",
+            place.latitude,
+            place.longitude,
+            place.elevation_m.unwrap_or(f64::NAN),
+            self.fetcher
+                .settings
+                .open_meteo
+                .model
+                .as_deref()
+                .unwrap_or("")
+        );
+        let before = self.store.recall(NOTE)?;
+        if before.as_deref() == Some(here.as_str()) {
+            return Ok(());
+        }
+        if before.is_some() {
+            for served in &self.fetcher.served {
+                if served.is_for_the_place() {
+                    self.done.moved |= self.store.forget(served.name())?;
+                    self.store.forget_fetching(served.name())?;
+                }
+            }
+        }
+        self.store.remember(NOTE, &here)
+    }
+
+    fn ask(&mut self, served: &Served) -> Result<(), StoreError> {
+        for &job in served.jobs() {
+            let state = self.store.fetch_state(served.name(), job.word())?;
+            let due = state.next.is_none_or(|next| next <= self.now);
+            // A clock that was put back must not silence a source for long.
+            let adrift = state
+                .next
+                .is_some_and(|next| next > self.now + TimeDelta::days(8));
+            let forced = self.wanted == Wanted::All && (!job.is_rare() || state.failures > 0);
+            if !(due || adrift || forced) {
+                continue;
+            }
+            if self.stopped() {
+                return Ok(());
+            }
+            let before = self.done.clone();
+            match self.one(served, job, state.clone()) {
+                Ok(ended) => self.succeeded(served, job, &ended)?,
+                Err(Trouble::Store(error)) => {
+                    self.done = before;
+                    return Err(error);
+                }
+                Err(Trouble::Source(SourceError::Stopped)) => {
+                    self.done.stopped = true;
+                    return Ok(());
+                }
+                // It has no such thing: not to be asked again soon.
+                Err(Trouble::Source(SourceError::NotOffered { .. })) => {
+                    self.succeeded(served, job, &Ended::Done)?;
+                }
+                Err(Trouble::Source(error)) => {
+                    self.failed(served, job, &error)?;
+                    if is_of_the_way(&error) {
+                        break;
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn stopped(&mut self) -> bool {
+        self.done.stopped |= self.fetcher.stop.load(Ordering::Relaxed);
+        self.done.stopped
+    }
+
+    fn step(&mut self, step: &Step<'_>) -> Result<(), Trouble> {
+        if (self.progress)(step).is_break() || self.stopped() {
+            return Err(Trouble::Source(SourceError::Stopped));
+        }
+        Ok(())
+    }
+
+    /// One job of one source.
+    fn one(&mut self, served: &Served, job: Job, state: FetchState) -> Result<Ended, Trouble> {
+        let back = |days: u64| self.today.checked_sub_days(Days::new(days));
+        let from = |days: u64| Span {
+            first: back(days).unwrap_or(self.today),
+            last: self.today,
+        };
+        let whole = |span: Option<Span>| Step {
+            source: served.name(),
+            job,
+            span,
+            done: 0,
+            of: 1,
+        };
+        match (&served.asked, job) {
+            (Asked::Files(files), _) => {
+                self.step(&whole(None))?;
+                self.files(served, files)?;
+            }
+            (Asked::Service(source), Job::Forecast) => {
+                self.step(&whole(None))?;
+                let forecast = source.forecast(&self.fetcher.place, self.now)?;
+                self.store.put_forecast(&forecast, self.now)?;
+                self.done.forecast = true;
+            }
+            (Asked::Service(source), Job::Alerts) => {
+                self.step(&whole(None))?;
+                let alerts = source.alerts(&self.fetcher.place, self.now)?;
+                self.store.put_alerts(served.name(), &alerts, self.now)?;
+            }
+            (_, Job::Now) if served.has_reports() => {
+                // Yesterday again on the first look of a day: it is whole now.
+                let mut span = from(REPORT_DAYS);
+                if let Some((_, last)) = state.span {
+                    span.first = span.first.max(last).min(self.today);
+                }
+                self.seen(served, job, span, true)?;
+            }
+            (_, Job::Now) => self.seen(served, job, from(1), true)?,
+            (_, Job::Settle) => {
+                let history = self.store.fetch_state(served.name(), Job::History.word())?;
+                let mut span = from(UNSETTLED_DAYS);
+                let known = state.span.or(history.span).map(|(_, last)| last);
+                if let Some(known) = known {
+                    span.first = span.first.min(known);
+                }
+                self.seen(served, job, span, true)?;
+            }
+            (_, Job::History) => return self.history(served, state),
+            (_, Job::Files) => {}
+        }
+        Ok(Ended::Done)
+    }
+
+    /// What a source saw of a span, kept part by part.
+    fn seen(&mut self, served: &Served, job: Job, span: Span, mark: bool) -> Result<(), Trouble> {
+        let Asked::Service(source) = &served.asked else {
+            return Ok(());
+        };
+        self.step(&Step {
+            source: served.name(),
+            job,
+            span: Some(span),
+            done: 0,
+            of: 1,
+        })?;
+        let mut trouble = None;
+        let place = self.fetcher.place.clone();
+        let told = source.observed(&place, span, self.now, &mut |part| {
+            let kept = keep::part(self.store, served.name(), part, &place, &mut self.done);
+            if let Err(error) = kept {
+                trouble = Some(error);
+                return ControlFlow::Break(());
+            }
+            if self.stopped() {
+                return ControlFlow::Break(());
+            }
+            ControlFlow::Continue(())
+        });
+        if let Some(error) = trouble {
+            return Err(Trouble::Store(error));
+        }
+        told?;
+        if mark {
+            let mut state = self.store.fetch_state(served.name(), job.word())?;
+            state.span = Some((span.first, span.last));
+            self.store.put_fetch_state(&state)?;
+        }
+        Ok(())
+    }
+
+    /// Past years, the newest first, from where the last round ended.
+    fn history(&mut self, served: &Served, mut state: FetchState) -> Result<Ended, Trouble> {
+        let oldest_year = self.today.year() - self.fetcher.settings.years as i32;
+        let Some(oldest) = NaiveDate::from_ymd_opt(oldest_year, 1, 1) else {
+            return Ok(Ended::Done);
+        };
+        if served.comes_whole() {
+            let span = Span {
+                first: oldest,
+                last: self.today,
+            };
+            self.seen(served, Job::History, span, true)?;
+            return Ok(Ended::Done);
+        }
+        let of = usize::try_from(self.today.year() - oldest_year + 1).unwrap_or(1);
+        let mut asked = 0;
+        loop {
+            let last = match state.span {
+                None => self.today,
+                Some((first, _)) if first <= oldest => return Ok(Ended::Done),
+                Some((first, _)) => first.pred_opt().unwrap_or(first),
+            };
+            if asked >= YEARS_A_ROUND && self.wanted == Wanted::Due {
+                return Ok(Ended::Part);
+            }
+            let first = NaiveDate::from_ymd_opt(last.year(), 1, 1).unwrap_or(last);
+            let span = Span { first, last };
+            self.step(&Step {
+                source: served.name(),
+                job: Job::History,
+                span: Some(span),
+                done: usize::try_from(self.today.year() - last.year()).unwrap_or(0),
+                of,
+            })?;
+            self.seen(served, Job::History, span, false)?;
+            let newest = state.span.map_or(last, |(_, newest)| newest);
+            state.span = Some((first, newest));
+            self.store.put_fetch_state(&state)?;
+            asked += 1;
+            if first > oldest
+                && let Asked::Service(source) = &served.asked
+            {
+                self.fetcher.client.sleep(source.pause_after(span))?;
+            }
+        }
+    }
+
+    /// The files of the keeper's own station that changed.
+    fn files(
+        &mut self,
+        served: &Served,
+        files: &crate::sources::watched::Watched,
+    ) -> Result<(), Trouble> {
+        let mut failed = None;
+        for news in files.look(&self.fetcher.place, self.now)? {
+            match news.into_part(&self.fetcher.place, self.now) {
+                Ok(Some(part)) => {
+                    let place = &self.fetcher.place;
+                    keep::part(self.store, served.name(), part, place, &mut self.done)?;
+                }
+                Ok(None) => {}
+                Err(error) => failed = Some(error),
+            }
+        }
+        failed.map_or(Ok(()), |error| Err(Trouble::Source(error)))
+    }
+
+    fn succeeded(&mut self, served: &Served, job: Job, ended: &Ended) -> Result<(), StoreError> {
+        let mut state = self.store.fetch_state(served.name(), job.word())?;
+        let cold = job == Job::Alerts && self.is_cold()?;
+        let share = due::share(self.fetcher.seed, self.now);
+        state.succeeded = Some(self.now);
+        state.tried = Some(self.now);
+        state.failures = 0;
+        state.error = None;
+        state.next = Some(match ended {
+            Ended::Part => self.now,
+            Ended::Done => {
+                self.now + due::pause(job, self.fetcher.settings.every_hours, cold, share)
+            }
+        });
+        self.store.put_fetch_state(&state)
+    }
+
+    fn failed(&mut self, served: &Served, job: Job, error: &SourceError) -> Result<(), StoreError> {
+        let mut state = self.store.fetch_state(served.name(), job.word())?;
+        state.failures = state.failures.saturating_add(1);
+        state.tried = Some(self.now);
+        let text = error.to_string();
+        state.error = Some(text.clone());
+        let share = due::share(self.fetcher.seed, self.now);
+        let next = self.now + pause_after_failure(error, state.failures, share);
+        state.next = Some(next);
+        self.store.put_fetch_state(&state)?;
+        self.done.faults.push(RefreshFault {
+            source: served.name().to_owned(),
+            job,
+            text,
+            tell: error.tell(),
+            next,
+        });
+        Ok(())
+    }
+
+    /// Whether a cold night is near: a warning holds, or a forecast has one.
+    fn is_cold(&self) -> Result<bool, StoreError> {
+        if !self.store.alerts(self.now)?.is_empty() {
+            return Ok(true);
+        }
+        let forecasts = self.store.forecast_on(self.today, &[])?;
+        let tomorrow = self.today.succ_opt().unwrap_or(self.today);
+        Ok(forecasts.is_some_and(|forecast| {
+            [self.today, tomorrow].iter().any(|day| {
+                let low = forecast.daily.day(*day).and_then(|day| day.low_c);
+                low.is_some_and(|low| low <= due::COLD_C)
+            })
+        }))
+    }
+}
+
+/// Whether nothing else of the same source will come through either.
+fn is_of_the_way(error: &SourceError) -> bool {
+    let Some(failure) = error.failure() else {
+        return false;
+    };
+    matches!(
+        failure.why,
+        Why::NoHost | Why::Connection(_) | Why::Slow(_) | Why::Certificate(_) | Why::Tls(_)
+    ) || matches!(failure.why, Why::Status { code: 429, .. })
+}
