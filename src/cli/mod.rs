@@ -1,9 +1,11 @@
 //! The commands.
 
+mod ask;
 mod hindcast;
 mod import;
 mod json;
 mod measure;
+mod note;
 mod print;
 mod service;
 mod show;
@@ -82,6 +84,8 @@ enum Command {
     Service(service::Service),
     /// Check place.toml, register.toml and your own knowledge files
     Check,
+    #[command(flatten)]
+    Book(note::book::Book),
 }
 
 /// What can be shown of an orchard, yours or the demo's.
@@ -125,6 +129,16 @@ enum Show {
         #[arg(value_parser = day)]
         since: NaiveDate,
     },
+    /// What a symptom may be: ask peach "leaf spots"
+    Ask {
+        /// The crop
+        crop: String,
+        /// What you see
+        #[arg(required = true)]
+        words: Vec<String>,
+    },
+    #[command(flatten)]
+    Keep(note::Keep),
 }
 
 fn day(text: &str) -> Result<NaiveDate, String> {
@@ -170,14 +184,27 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
                 list: false,
                 crop: None,
             });
-            let mut output = show::run(&show, common.json, today, |today| {
-                gather::demo(today).map_err(|error| error.to_string())
-            })?;
+            let mut output = match &show {
+                Show::Keep(keep) => note::demo(keep, today)?,
+                show => show::run(show, common.json, today, |today| {
+                    gather::demo(today).map_err(|error| error.to_string())
+                })?,
+            };
             if let Output::Lines(lines) = &mut output {
                 lines.push(String::new());
                 lines.push(show::DEMO_FOOT.to_owned());
             }
             Ok(output)
+        }
+        Command::Show(Show::Keep(keep)) => {
+            let folders = folders(common)?;
+            let today = today(common, &folders)?;
+            note::run(keep, &folders, today, common.as_of, common.json)
+        }
+        Command::Book(book) => {
+            let folders = folders(common)?;
+            let today = today(common, &folders)?;
+            note::book::run(book, &folders, today, common.as_of, common.json)
         }
         Command::Show(show) => {
             let folders = folders(common)?;

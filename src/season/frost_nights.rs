@@ -147,8 +147,10 @@ const COUNT_Z: f64 = 1.645;
 /// counts of a crop in a season count together, and tell what its nights up
 /// to then did: the worst night takes the share, no other can have done more.
 pub fn count_tells(nights: &mut [FrostNight], counts: &[Noted<BudCount>], year: i32) {
-    let crops: std::collections::BTreeSet<&String> =
-        counts.iter().filter_map(|count| count.crop.as_ref()).collect();
+    let crops: std::collections::BTreeSet<&String> = counts
+        .iter()
+        .filter_map(|count| count.crop.as_ref())
+        .collect();
     for crop in crops {
         let of_crop: Vec<&Noted<BudCount>> = counts
             .iter()
@@ -172,7 +174,10 @@ pub fn count_tells(nights: &mut [FrostNight], counts: &[Noted<BudCount>], year: 
         let (least, most) = likely_share(dead, cut);
         let share = f64::from(dead) / f64::from(cut);
         let about = |night: &FrostNight| {
-            !night.forecast && night.crop == *crop && night.date <= last && night.date.year() == year
+            !night.forecast
+                && night.crop == *crop
+                && night.date <= last
+                && night.date.year() == year
         };
         let worst = nights
             .iter()

@@ -21,6 +21,7 @@ pub mod weather;
 mod weather_merge;
 mod weather_read;
 
+pub use entry_fields::{fields_of, with_field};
 pub use error::StoreError;
 pub use journal_id::EntryId;
 pub use weather_merge::Coverage;

@@ -117,10 +117,14 @@ mod tests {
         assert_eq!(read("24 Apr", today), Ok(ymd(2026, 4, 24)), "still ahead");
         assert_eq!(
             read("14 Aprl", today),
-            Err("\"14 Aprl\" is not a day; write today, yesterday, \"14 Apr\", 04-14 or 2026-04-14"
-                .to_owned())
+            Err(
+                "\"14 Aprl\" is not a day; write today, yesterday, \"14 Apr\", 04-14 or 2026-04-14"
+                    .to_owned()
+            )
         );
-        for odd in ["", "-", "apr", "31 Apr", "13-40", "1 2 3 4", "14 Apr x", "é é"] {
+        for odd in [
+            "", "-", "apr", "31 Apr", "13-40", "1 2 3 4", "14 Apr x", "é é",
+        ] {
             assert!(read(odd, today).is_err(), "{odd}");
         }
     }

@@ -85,7 +85,11 @@ pub fn near(word: &str, among: &[Named]) -> Vec<String> {
         .collect();
     found.sort();
     found.dedup_by(|a, b| a.1 == b.1);
-    found.into_iter().take(OFFERED).map(|(_, id)| id.clone()).collect()
+    found
+        .into_iter()
+        .take(OFFERED)
+        .map(|(_, id)| id.clone())
+        .collect()
 }
 
 /// Finds what is meant by a word, asking where it is a slip and somebody is
@@ -106,7 +110,9 @@ pub fn find(word: &str, what: &str, among: &[Named], keeper: Keeper) -> Result<S
         } else {
             String::new()
         };
-        return Err(format!("no {what} is called \"{word}\"{known}; nothing was noted"));
+        return Err(format!(
+            "no {what} is called \"{word}\"{known}; nothing was noted"
+        ));
     };
     let asked = format!("no {what} is called \"{word}\": did you mean \"{nearest}\"?");
     match keeper.yes(&asked) {
@@ -114,7 +120,11 @@ pub fn find(word: &str, what: &str, among: &[Named], keeper: Keeper) -> Result<S
         Some(false) => Err("nothing was noted".to_owned()),
         None => {
             let names: Vec<String> = near.iter().map(|name| format!("\"{name}\"")).collect();
-            let (is, are) = if names.len() == 1 { ("the", "is") } else { ("the", "are") };
+            let (is, are) = if names.len() == 1 {
+                ("the", "is")
+            } else {
+                ("the", "are")
+            };
             Err(format!(
                 "no {what} is called \"{word}\"; {is} nearest {are} {}; nothing was noted",
                 names.join(", ")
@@ -147,13 +157,18 @@ mod tests {
         assert_eq!(find("sweet_cherry"), Ok("sweet-cherry".to_owned()));
         assert_eq!(
             find("appel"),
-            Err("no crop is called \"appel\"; the nearest is \"apple\"; nothing was noted".to_owned())
+            Err(
+                "no crop is called \"appel\"; the nearest is \"apple\"; nothing was noted"
+                    .to_owned()
+            )
         );
         assert_eq!(
             find("banana"),
-            Err("no crop is called \"banana\"; known are apple, sweet-cherry, tart-cherry; \
+            Err(
+                "no crop is called \"banana\"; known are apple, sweet-cherry, tart-cherry; \
                  nothing was noted"
-                .to_owned())
+                    .to_owned()
+            )
         );
     }
 }

@@ -224,7 +224,11 @@ fn lows_at(
         }
         let row = read.what.spot.as_deref().map(str::trim);
         let known_row = row.filter(|row| {
-            let mut rows = facts.register.trees.iter().filter_map(|tree| tree.row.as_deref());
+            let mut rows = facts
+                .register
+                .trees
+                .iter()
+                .filter_map(|tree| tree.row.as_deref());
             rows.any(|one| one.eq_ignore_ascii_case(row))
         });
         let about = match (read.trees.is_empty(), known_row) {
