@@ -1,11 +1,15 @@
 //! The commands.
 
 mod calendar;
+
+mod ask;
+
 mod hindcast;
 mod import;
 mod json;
 mod manual;
 mod measure;
+mod note;
 mod print;
 mod service;
 mod setup;
@@ -92,6 +96,8 @@ enum Command {
     Service(service::Service),
     /// Check place.toml, register.toml and your own knowledge files
     Check,
+    #[command(flatten)]
+    Book(note::book::Book),
 }
 
 /// What can be shown of an orchard, yours or the demo's.
@@ -128,6 +134,16 @@ enum Show {
         #[arg(value_parser = day)]
         since: NaiveDate,
     },
+    /// What a symptom may be: ask peach "leaf spots"
+    Ask {
+        /// The crop
+        crop: String,
+        /// What you see
+        #[arg(required = true)]
+        words: Vec<String>,
+    },
+    #[command(flatten)]
+    Keep(note::Keep),
 }
 
 fn day(text: &str) -> Result<NaiveDate, String> {
@@ -178,16 +194,31 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let (year, month, day) = gather::DEMO_DAY;
             let own = NaiveDate::from_ymd_opt(year, month, day).unwrap_or_default();
             let today = common.as_of.unwrap_or(own);
+
             let whole = || Show::Calendar(calendar::Calendar::default());
             let show = show.clone().unwrap_or_else(whole);
-            let mut output = show::run(&show, common.json, today, |today| {
-                gather::demo(today).map_err(|error| error.to_string())
-            })?;
+            let mut output = match &show {
+                Show::Keep(keep) => note::demo(keep, today)?,
+                show => show::run(show, common.json, today, |today| {
+                    gather::demo(today).map_err(|error| error.to_string())
+                })?,
+            };
+
             if let Output::Lines(lines) = &mut output {
                 lines.push(String::new());
                 lines.push(show::DEMO_FOOT.to_owned());
             }
             Ok(output)
+        }
+        Command::Show(Show::Keep(keep)) => {
+            let folders = folders(common)?;
+            let today = today(common, &folders)?;
+            note::run(keep, &folders, today, common.as_of, common.json)
+        }
+        Command::Book(book) => {
+            let folders = folders(common)?;
+            let today = today(common, &folders)?;
+            note::book::run(book, &folders, today, common.as_of, common.json)
         }
         Command::Show(show) => {
             let folders = folders(common)?;

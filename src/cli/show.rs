@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, calendar, hindcast, json, measure};
+use super::{Output, Show, ask, calendar, hindcast, json, measure};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -30,6 +30,10 @@ pub fn run(
                 .transpose()?;
             return hindcast::run(&facts, crop.as_deref(), as_json);
         }
+        Show::Ask { crop, words } => {
+            let crop = known_crop(&facts, crop)?;
+            return ask::run(&facts, &crop, words, as_json);
+        }
         _ => {}
     }
     let season = season::derive(&facts, today);
@@ -52,7 +56,9 @@ pub fn run(
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
         // Answered above: they need no plan.
-        Show::Measure { .. } | Show::Hindcast { .. } => Vec::new(),
+        Show::Measure { .. } | Show::Hindcast { .. } | Show::Ask { .. } | Show::Keep(_) => {
+            Vec::new()
+        }
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);

@@ -28,6 +28,8 @@ pub struct Knowledge {
     pub references: Vec<Reference>,
     /// What to beware of.
     pub cautions: Vec<Caution>,
+    /// What is mistaken for what.
+    pub lookalikes: Vec<Lookalike>,
     /// What is known of a zone without any weather.
     pub zones: Vec<ZoneMonths>,
     /// When leaves fall, counted from the first hard freeze of autumn.
@@ -193,6 +195,29 @@ pub struct Caution {
     pub short: String,
     /// The whole of it.
     pub text: String,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// What a symptom may be, and how to tell it from others.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Lookalike {
+    /// Short key, such as `peach-rust`.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Crop ids on which it is met.
+    pub crops: Vec<String>,
+    /// Words by which a keeper may call it.
+    pub words: Vec<String>,
+    /// Whether it is told before the others: it sets a common mistake right.
+    pub first: bool,
+    /// What it looks like.
+    pub look: String,
+    /// How to tell it from others.
+    pub tell: String,
+    /// What to do.
+    pub act: String,
     /// Where it comes from.
     pub source: Source,
 }

@@ -292,4 +292,9 @@ pub struct FrostNight {
     pub kill_least: f64,
     /// Most.
     pub kill_most: f64,
+    /// Whether the low was read by the keeper at the trees.
+    pub at_the_trees: bool,
+    /// Buds dead and buds cut, once the keeper has counted: then the share
+    /// killed is a fact.
+    pub counted: Option<(u32, u32)>,
 }

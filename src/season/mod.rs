@@ -51,6 +51,8 @@ mod derive; // the season of a place on one day
 pub use derive::{Caveat, Event, Season, derive};
 pub use groups::Group;
 
+pub mod tally; // what the season did to one tree
+
 pub mod season_days; // the days of one season and their heat
 
 pub mod candidates; // when each of many simple bloom rules would have been met

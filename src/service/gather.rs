@@ -7,6 +7,7 @@ use crate::config::fault::Fault;
 use crate::config::{self, Settings};
 use crate::facts::Facts;
 use crate::facts::journal::Journal;
+use crate::facts::register::Status;
 use crate::facts::weather::{DailyRecord, Day, Forecast, HourlyRecord, Weather};
 use crate::sources::csv_file::{self, Options};
 use crate::store::StoreError;
@@ -118,7 +119,9 @@ pub fn facts_of(
 ) -> Result<Facts, GatherError> {
     settings.journal = settings.journal.with(kept_journal(&folders.data)?);
     let weather = kept_weather(&folders.data, &settings, look)?.as_of(look.today);
-    Ok(joined(settings, weather, look.today))
+    let mut facts = joined(settings, weather, look.today);
+    take_out(&mut facts);
+    Ok(facts)
 }
 
 /// Settings and weather as the facts of a day.
@@ -168,6 +171,17 @@ fn loaded(store: &WeatherStore, settings: &Settings, look: Look) -> Result<Weath
         utc.checked_add_signed(offset).unwrap_or(utc)
     });
     Ok(weather)
+}
+
+/// Takes the trees out of the register that the journal says were removed.
+pub fn take_out(facts: &mut Facts) {
+    for removal in &facts.journal.removals {
+        for tree in &mut facts.register.trees {
+            if removal.trees.contains(&tree.id) {
+                tree.status = Status::Removed;
+            }
+        }
+    }
 }
 
 /// The journal that was kept; none is no error, and no file is begun.

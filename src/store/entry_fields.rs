@@ -107,13 +107,83 @@ pub(super) fn values(fact: &Fact) -> Vec<Value> {
 
 /// The fields as the text of a JSON object, those without a value left out.
 pub(super) fn write(fact: &Fact) -> String {
-    let fields: Map<String, Value> = names(fact.kind())
+    Value::Object(fields_of(fact)).to_string()
+}
+
+/// The fields of a fact by name, those without a value left out.
+pub fn fields_of(fact: &Fact) -> Map<String, Value> {
+    names(fact.kind())
         .iter()
         .zip(values(fact))
         .filter(|(_, value)| !value.is_null())
         .map(|(name, value)| ((*name).to_owned(), value))
-        .collect();
-    Value::Object(fields).to_string()
+        .collect()
+}
+
+/// A fact with one field set from a text; an empty text takes it away.
+///
+/// # Errors
+/// No such field, or a value that it cannot hold.
+pub fn with_field(fact: &Fact, name: &str, text: &str) -> Result<Fact, String> {
+    let kind = fact.kind();
+    if !names(kind).contains(&name) {
+        return Err(match names(kind) {
+            [] => format!("a {} has no field", kind.word()),
+            names => format!(
+                "a {} has no field \"{name}\"; it has {}",
+                kind.word(),
+                names.join(", ")
+            ),
+        });
+    }
+    let mut fields = fields_of(fact);
+    let words = matches!(
+        name,
+        "materials"
+            | "label"
+            | "rate"
+            | "amount"
+            | "area"
+            | "against"
+            | "by"
+            | "wind"
+            | "start"
+            | "end"
+            | "reentry"
+            | "harvest_from"
+            | "cultivar"
+            | "stage"
+            | "task"
+            | "until"
+            | "insect"
+            | "trap"
+            | "symptom"
+            | "cause"
+            | "spot"
+            | "reason"
+    );
+    let value = match text {
+        "" => Value::Null,
+        _ if name == "materials" => text.split(',').map(|one| Value::from(one.trim())).collect(),
+        _ if matches!(name, "start" | "end") && text.len() == 5 => format!("{text}:00").into(),
+        _ if words => text.into(),
+        "yes" => true.into(),
+        "no" => false.into(),
+        _ => serde_json::from_str::<Value>(text)
+            .ok()
+            .filter(Value::is_number)
+            .ok_or_else(|| format!("{name} cannot be \"{text}\": it is a plain number"))?,
+    };
+    let given = !value.is_null();
+    fields.insert(name.to_owned(), value);
+    if !given {
+        fields.remove(name);
+    }
+    let changed = read(kind, &Value::Object(fields).to_string())?;
+    if given && !fields_of(&changed).contains_key(name) {
+        return Err(format!("{name} cannot be \"{text}\""));
+    }
+    Ok(changed)
 }
 
 /// The fact of the fields that [`write`] wrote.

@@ -22,6 +22,7 @@ mod weather_fetching;
 mod weather_merge;
 mod weather_read;
 
+pub use entry_fields::{fields_of, with_field};
 pub use error::StoreError;
 pub use journal_id::EntryId;
 pub use weather_fetching::FetchState;

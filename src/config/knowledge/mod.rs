@@ -13,6 +13,7 @@ pub mod cultivars;
 pub mod diseases;
 pub mod insects;
 pub mod known;
+pub mod lookalikes;
 pub mod materials;
 pub mod references;
 pub mod shelf;
@@ -54,6 +55,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
     let cultivars = cultivars::read(&shelf, &known, crops_kept, &mut faults);
     let chores = chores::read(&shelf, &known, &crops, &mut faults);
     let (zones, leaf_fall) = zones::read(&shelf, &known, &mut faults);
+    let lookalikes = lookalikes::read(&shelf, &known, &crops, &mut faults);
     faults.extend(shelf.into_faults());
     if !faults.is_empty() {
         return Err(faults);
@@ -69,6 +71,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
         leaf_fall,
         references,
         cautions,
+        lookalikes,
         ..Knowledge::default()
     };
     Ok(knowledge.index())

@@ -10,9 +10,9 @@ use std::path::Path;
 /// The shipped files, embedded in the program.
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/config");
 
-/// The folders that hold knowledge. `references`, `cautions` and
-/// `zones` stand as single files of that name.
-pub const FOLDERS: [&str; 9] = [
+/// The folders that hold knowledge. `references`, `cautions`,
+/// `zones` and `lookalikes` stand as single files of that name.
+pub const FOLDERS: [&str; 10] = [
     "references",
     "cautions",
     "crops",
@@ -22,6 +22,7 @@ pub const FOLDERS: [&str; 9] = [
     "materials",
     "chores",
     "zones",
+    "lookalikes",
 ];
 
 /// One file of knowledge.

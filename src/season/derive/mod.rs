@@ -17,7 +17,7 @@ use crate::season::stages::Refused;
 use crate::season::turning;
 use chrono::{Datelike, Days, NaiveDate, Timelike};
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// The season of a place as it looks on one day.
 #[derive(Clone, Debug)]
@@ -193,7 +193,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     };
     let stages = stage_dates::of(facts, &season.facts.weather, &season.groups, today);
     season.stages = stages.groups;
-    season.frosts = frosts(&season);
+    season.frosts = frosts(facts, &season);
     season.infections = infection_periods(facts, &season);
     season.caveats = caveats(facts, &season);
     season
@@ -208,7 +208,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     season
 }
 /// Nights of this season that were worth a word, and those forecast.
-fn frosts(season: &Season) -> Vec<FrostNight> {
+fn frosts(facts: &Facts, season: &Season) -> Vec<FrostNight> {
     let mut nights = Vec::new();
     let weather = &season.facts.weather;
     let Some(from) = NaiveDate::from_ymd_opt(season.today.year(), 1, 1) else {
@@ -222,29 +222,38 @@ fn frosts(season: &Season) -> Vec<FrostNight> {
         let Some(stages) = season.group_year(season.today.year(), index) else {
             continue;
         };
-        let mut add = |record, from, to, forecast| {
-            nights.extend(frost_nights::nights(
-                crop,
-                &stages.spreads,
-                record,
-                from,
-                to,
-                forecast,
-            ));
-        };
-        if let Some(daily) = &weather.daily {
-            add(daily, from, before, false);
-        }
+        let read = lows_at(facts, group, from, season.today);
+        let daily = weather.daily.as_ref();
+        let spreads = &stages.spreads;
+        nights.extend(frost_nights::nights_seen(
+            crop, spreads, daily, &read, from, before,
+        ));
         let (seen, coming) = around_now(weather, season.today);
-        if let Some(seen) = &seen {
-            add(seen, season.today, season.today, false);
+        // What the keeper read this morning is neither the station's nor a
+        // forecast.
+        let read_today = read.contains_key(&season.today);
+        if let Some(seen) = seen.as_ref().filter(|_| !read_today) {
+            let today = season.today;
+            nights.extend(frost_nights::nights(
+                crop, spreads, seen, today, today, false,
+            ));
         }
         if let Some(coming) = &coming {
-            add(coming, season.today, NaiveDate::MAX, true);
+            let ahead = season.today + Days::new(u64::from(read_today));
+            nights.extend(frost_nights::nights(
+                crop,
+                spreads,
+                coming,
+                ahead,
+                NaiveDate::MAX,
+                true,
+            ));
         }
     }
     nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
     nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
+    let counts = &facts.journal.bud_counts;
+    frost_nights::count_tells(&mut nights, counts, season.today.year());
     nights
 }
 
@@ -275,6 +284,48 @@ fn around_now(weather: &Weather, today: NaiveDate) -> (Option<DailyRecord>, Opti
         coming.put(day);
     }
     (seen, coming)
+}
+
+/// The lows that the keeper read at the trees of a group, the coldest of each
+/// morning. One without trees and without a row is about all of them.
+fn lows_at(
+    facts: &Facts,
+    group: &Group,
+    from: NaiveDate,
+    today: NaiveDate,
+) -> BTreeMap<NaiveDate, f64> {
+    let trees = || {
+        let indices = group.trees.iter();
+        indices.filter_map(|&index| facts.register.trees.get(index))
+    };
+    let mut lows: BTreeMap<NaiveDate, f64> = BTreeMap::new();
+    for read in &facts.journal.lows {
+        if read.date < from || read.date > today {
+            continue;
+        }
+        let row = read.what.spot.as_deref().map(str::trim);
+        let known_row = row.filter(|row| {
+            let mut rows = facts
+                .register
+                .trees
+                .iter()
+                .filter_map(|tree| tree.row.as_deref());
+            rows.any(|one| one.eq_ignore_ascii_case(row))
+        });
+        let about = match (read.trees.is_empty(), known_row) {
+            (false, _) => trees().any(|tree| read.trees.contains(&tree.id)),
+            (true, Some(row)) => trees().any(|tree| {
+                let own = tree.row.as_deref();
+                own.is_some_and(|own| own.eq_ignore_ascii_case(row))
+            }),
+            (true, None) => read.crop.as_ref().is_none_or(|crop| *crop == group.crop),
+        };
+        if about {
+            let low = lows.entry(read.date).or_insert(read.what.low_c);
+            *low = low.min(read.what.low_c);
+        }
+    }
+    lows
 }
 
 /// The infection periods of this year's hours, judged for the register.

@@ -1,0 +1,97 @@
+//! What a symptom may be: look-alikes of a crop, and how to tell them apart.
+
+use super::Output;
+use crate::facts::Facts;
+use crate::facts::knowledge::Lookalike;
+use crate::render::page;
+use crate::render::sentence::Words;
+use chrono::NaiveDate;
+use serde_json::json;
+
+/// Most look-alikes that are told after a note.
+const MOST: usize = 6;
+
+/// Said under every answer.
+const NO_DIAGNOSIS: &str = "This is not a diagnosis: it says what to look at. A plant clinic or \
+     your county extension office settles it, and a licensed adviser where a spray is meant.";
+
+/// What fits a crop and a keeper's words; everything of the crop where no
+/// word is met.
+pub fn fitting<'f>(facts: &'f Facts, crop: &str, words: &str) -> Vec<&'f Lookalike> {
+    let words = words.to_lowercase().replace('-', " ");
+    let of_crop = || {
+        let all = facts.knowledge.lookalikes.iter();
+        all.filter(|one| one.crops.iter().any(|own| own == crop))
+    };
+    let met = |one: &&Lookalike| {
+        one.id.replace('-', " ") == words
+            || one.name.to_lowercase() == words
+            || one.words.iter().any(|own| {
+                let own = own.to_lowercase();
+                words.contains(&own) || (words.len() >= 4 && own.contains(&words))
+            })
+    };
+    let mut found: Vec<&Lookalike> = of_crop().filter(met).collect();
+    if found.is_empty() {
+        found = of_crop().collect();
+    }
+    let named = |one: &Lookalike| one.id.replace('-', " ") == words;
+    found.sort_by_key(|one| (!one.first, !named(one)));
+    found
+}
+
+/// The lines of an answer.
+pub fn lines(facts: &Facts, crop: &str, words: &str) -> Vec<String> {
+    let found = fitting(facts, crop, words);
+    let name = facts.knowledge.crop(crop).map_or(crop, |crop| &crop.name);
+    let mut lines = Vec::new();
+    if found.is_empty() {
+        lines.extend(page::wrap(
+            &format!("Nothing is known here that is taken for \"{words}\" on {name}."),
+            "",
+            "  ",
+        ));
+    } else {
+        lines.push(format!(
+            "\"{words}\" on {name}: what it may be, and how to tell"
+        ));
+    }
+    for one in found.iter().take(MOST) {
+        lines.push(String::new());
+        lines.push(one.name.clone());
+        for (label, text) in [
+            ("Look:", &one.look),
+            ("Tell:", &one.tell),
+            ("Do:", &one.act),
+        ] {
+            lines.extend(page::wrap(text, &format!("  {label:<6}"), "        "));
+        }
+        let source = Words::new(facts, NaiveDate::MIN).source(&one.source);
+        lines.extend(page::wrap(&source, "  From: ", "        "));
+    }
+    lines.push(String::new());
+    lines.extend(page::wrap(NO_DIAGNOSIS, "", ""));
+    lines
+}
+
+/// Answers a question.
+pub fn run(facts: &Facts, crop: &str, words: &[String], as_json: bool) -> Result<Output, String> {
+    let words = words.join(" ");
+    if !as_json {
+        return Ok(Output::Lines(lines(facts, crop, &words)));
+    }
+    let list: Vec<_> = fitting(facts, crop, &words)
+        .into_iter()
+        .map(|one| {
+            json!({
+                "id": one.id, "name": one.name, "look": one.look, "tell": one.tell,
+                "do": one.act, "references": one.source.references,
+                "standing": one.source.standing.word(),
+            })
+        })
+        .collect();
+    let answer = json!({"crop": crop, "words": words, "may_be": list, "note": NO_DIAGNOSIS});
+    serde_json::to_string_pretty(&answer)
+        .map(Output::Json)
+        .map_err(|error| error.to_string())
+}

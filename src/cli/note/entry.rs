@@ -1,0 +1,651 @@
+//! From the words of a command to an entry of the journal: names found,
+//! figures checked, what cannot be refused.
+
+use super::grammar::{Keep, Seen, SprayArgs, Where};
+use super::intervals::{self, Interval};
+use super::measures::{self, Amount};
+use super::names::{self, Keeper, Named};
+use super::{day, name_lists};
+use crate::facts::Facts;
+use crate::facts::journal::{
+    BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, Planting, RainRead,
+    Removal, ShootGrowth, Snooze, Spray, Stage, Symptom, TrapCatch, Work,
+};
+use crate::facts::knowledge::Material;
+use crate::facts::register::Planted;
+use crate::plan::Plan;
+use crate::units::Quantity;
+use chrono::{Datelike, Days, NaiveDate, NaiveTime, TimeDelta};
+
+/// What an entry is made with: the facts of the day, and who may be asked.
+pub struct Desk<'f> {
+    /// What is known today.
+    pub facts: &'f Facts,
+    /// The day.
+    pub today: NaiveDate,
+    /// Who may be asked.
+    pub keeper: Keeper,
+    /// Makes the calendar of a day, for the names of its tasks.
+    pub plan: &'f dyn Fn(NaiveDate) -> Plan,
+}
+
+/// An entry, and what the keeper is told besides.
+pub struct Made {
+    /// The entry.
+    pub entry: Entry,
+    /// Lines to say.
+    pub told: Vec<String>,
+}
+
+impl Desk<'_> {
+    /// The entry of a command.
+    ///
+    /// # Errors
+    /// What cannot be, and how to mend it; nothing was noted.
+    pub fn entry(&self, keep: &Keep) -> Result<Made, String> {
+        let made = match keep {
+            Keep::Done { task, minutes, at } => {
+                let date = self.date(at)?;
+                let task = self.task(task, date)?;
+                let work = Work {
+                    task,
+                    minutes: *minutes,
+                };
+                self.header(at, None, Fact::Done(work))?.into()
+            }
+            Keep::Skip { task, at } => {
+                let task = self.task(task, self.date(at)?)?;
+                self.header(at, None, Fact::Skipped(task))?.into()
+            }
+            Keep::Snooze { task, until, at } => {
+                let date = self.date(at)?;
+                let until = self.until(until, date)?;
+                let task = self.task(task, date)?;
+                let snooze = Snooze { task, until };
+                self.header(at, None, Fact::Snoozed(snooze))?.into()
+            }
+            Keep::Note { what } => self.seen(what)?,
+        };
+        self.check(&made.entry)?;
+        Ok(made)
+    }
+
+    fn seen(&self, seen: &Seen) -> Result<Made, String> {
+        let units = self.facts.place.units;
+        let entry = match seen {
+            Seen::Stage {
+                crop,
+                stage,
+                cultivar,
+                at,
+            } => {
+                let crop = self.crop(crop)?;
+                let stage = self.stage(&crop, stage)?;
+                let cultivar = cultivar.clone();
+                self.header(at, Some(crop), Fact::Stage(Stage { cultivar, stage }))?
+            }
+            Seen::Low {
+                low,
+                spot,
+                sure,
+                at,
+            } => {
+                let known = self.known_low(self.date(at)?);
+                let low_c = if *sure {
+                    measures::sure_low(low, units)?
+                } else {
+                    measures::low(low, units, known, self.keeper)?
+                };
+                let spot = spot.clone();
+                self.header(at, None, Fact::Low(LowRead { low_c, spot }))?
+            }
+            Seen::Buds {
+                crop,
+                count,
+                cultivar,
+                at,
+            } => {
+                let crop = self.crop(crop)?;
+                let (dead, cut) = measures::dead_of(count)?;
+                let count = BudCount {
+                    cultivar: cultivar.clone(),
+                    stage: None,
+                    live: cut - dead,
+                    cut,
+                };
+                self.header(at, Some(crop), Fact::Buds(count))?
+            }
+            Seen::Spray(spray) => return self.spray(spray),
+            Seen::Catch {
+                insect,
+                count,
+                trap,
+                biofix,
+                at,
+            } => {
+                let insect = names::find(
+                    insect,
+                    "insect",
+                    &name_lists::insects(self.facts),
+                    self.keeper,
+                )?;
+                let caught = TrapCatch {
+                    insect,
+                    trap: trap.clone(),
+                    count: *count,
+                    biofix: *biofix,
+                };
+                self.header(at, None, Fact::Catch(caught))?
+            }
+            Seen::Symptom {
+                crop,
+                what,
+                severity,
+                at,
+            } => {
+                let crop = self.crop(crop)?;
+                let severity = severity.as_deref().map(measures::severity).transpose()?;
+                let what = self.symptom(&crop, what);
+                self.header(at, Some(crop), Fact::Symptom(Symptom { what, severity }))?
+            }
+            Seen::Shoots { length, at } => {
+                let length_cm = measures::length(length, units)?;
+                self.header(at, None, Fact::Shoots(ShootGrowth { length_cm }))?
+            }
+            Seen::Harvest { crop, amount, at } => {
+                let crop = self.crop(crop)?;
+                let harvest = match measures::amount(amount, units)? {
+                    Amount::Weight(kg) => Harvest {
+                        weight_kg: Some(kg),
+                        of_full: None,
+                    },
+                    Amount::Share(share) => Harvest {
+                        weight_kg: None,
+                        of_full: Some(share),
+                    },
+                };
+                self.header(at, Some(crop), Fact::Harvest(harvest))?
+            }
+            Seen::Damage {
+                cause,
+                crop,
+                share,
+                at,
+            } => {
+                let causes: Vec<Named> = DamageCause::ALL
+                    .iter()
+                    .map(|(_, word)| ((*word).to_owned(), Vec::new()))
+                    .collect();
+                let word = names::find(cause, "cause of damage", &causes, self.keeper)?;
+                let cause = DamageCause::read(&word).unwrap_or(DamageCause::Other);
+                let crop = crop.as_deref().map(|crop| self.crop(crop)).transpose()?;
+                let share = share.as_deref().map(measures::share).transpose()?;
+                self.header(at, crop, Fact::Damage(Damage { cause, share }))?
+            }
+            Seen::Rain { rain, at } => {
+                let rain_mm = measures::rain(rain, units, self.keeper)?;
+                self.header(at, None, Fact::Rain(RainRead { rain_mm }))?
+            }
+            Seen::Planting {
+                crop,
+                cultivar,
+                count,
+                at,
+            } => {
+                let crop = self.crop(crop)?;
+                if *count == 0 {
+                    return Err("a planting of none cannot be; nothing was noted".to_owned());
+                }
+                let planting = Planting {
+                    cultivar: cultivar.clone(),
+                    count: *count,
+                };
+                let entry = self.header(at, Some(crop), Fact::Planting(planting))?;
+                let told = vec![
+                    "Write the tree into register.toml too: chores go by the register.".to_owned(),
+                ];
+                return Ok(Made { entry, told });
+            }
+            Seen::Removal { which, why, at } => {
+                let mut at = at.clone();
+                at.tree.push(which.clone());
+                let reason = why.clone();
+                self.header(&at, None, Fact::Removal(Removal { reason }))?
+            }
+            Seen::Text { text, at } => {
+                let mut at = at.clone();
+                at.say = Some(text.clone());
+                self.header(&at, None, Fact::Note)?
+            }
+        };
+        Ok(entry.into())
+    }
+
+    /// The header of an entry: day, trees, crop, note.
+    fn header(&self, at: &Where, crop: Option<String>, what: Fact) -> Result<Entry, String> {
+        Ok(Noted {
+            date: self.date(at)?,
+            trees: self.trees(&at.tree, crop.as_deref())?,
+            crop,
+            note: at.say.clone().filter(|text| !text.trim().is_empty()),
+            what,
+        })
+    }
+
+    /// The day of a note; never one ahead.
+    pub fn date(&self, at: &Where) -> Result<NaiveDate, String> {
+        let date = day::read(at.on.as_deref().unwrap_or("today"), self.today)?;
+        if date > self.today {
+            return Err(format!(
+                "{date} is still to come (today is {}); nothing was noted",
+                self.today
+            ));
+        }
+        Ok(date)
+    }
+
+    fn until(&self, text: &str, from: NaiveDate) -> Result<NaiveDate, String> {
+        let days = text
+            .trim()
+            .strip_suffix('d')
+            .and_then(|days| days.parse::<u64>().ok());
+        let until = match days {
+            Some(days) if days <= 366 => from + Days::new(days),
+            Some(_) => return Err("put off for a year at most; nothing was noted".to_owned()),
+            None => day::read(text, self.today)
+                .map_err(|_| format!("\"{text}\" is not understood; write 5d, or a day, 04-20"))?,
+        };
+        if until <= from {
+            return Err(format!(
+                "{until} is not after {from}: a task is put off until a later day; nothing was noted"
+            ));
+        }
+        Ok(until)
+    }
+
+    /// A crop by any of its names; a tree's name stands for its crop.
+    pub fn crop(&self, word: &str) -> Result<String, String> {
+        let tree = self.facts.register.trees.iter();
+        let mut tree = tree.filter(|tree| tree.id.eq_ignore_ascii_case(word));
+        if let Some(tree) = tree.next() {
+            return Ok(tree.crop.clone());
+        }
+        names::find(word, "crop", &name_lists::crops(self.facts), self.keeper)
+    }
+
+    fn stage(&self, crop: &str, word: &str) -> Result<String, String> {
+        let known = self.facts.knowledge.crop(crop);
+        let stages: Vec<Named> = known
+            .iter()
+            .flat_map(|crop| &crop.stages)
+            .map(|stage| (stage.name.clone(), stage.also.clone()))
+            .collect();
+        let what = format!("stage of {}", known.map_or(crop, |crop| &crop.name));
+        names::find(word, &what, &stages, self.keeper)
+    }
+
+    /// Trees of the register, each once.
+    pub fn trees(&self, words: &[String], crop: Option<&str>) -> Result<Vec<String>, String> {
+        let known = name_lists::trees(self.facts);
+        let mut trees: Vec<String> = Vec::new();
+        for word in words
+            .iter()
+            .map(|word| word.trim())
+            .filter(|w| !w.is_empty())
+        {
+            let id = names::find(word, "tree", &known, self.keeper)?;
+            let tree = self.facts.register.trees.iter().find(|tree| tree.id == id);
+            if let (Some(tree), Some(crop)) = (tree, crop)
+                && tree.crop != crop
+            {
+                return Err(format!(
+                    "{id} is {}, not {}; nothing was noted",
+                    article(&tree.crop),
+                    article(crop)
+                ));
+            }
+            if !trees.contains(&id) {
+                trees.push(id);
+            }
+        }
+        Ok(trees)
+    }
+
+    /// A disease's id where the word is its name, or the keeper's word.
+    fn symptom(&self, crop: &str, word: &str) -> String {
+        let stone = self
+            .facts
+            .knowledge
+            .crop(crop)
+            .is_some_and(|crop| crop.kind == crate::facts::knowledge::CropKind::Pome);
+        // On a host of juniper rust, "rust" is the one that is told apart by leaf spots.
+        if stone && matches!(word.trim().to_lowercase().as_str(), "rust" | "juniper rust") {
+            return "cedar-apple-rust".to_owned();
+        }
+        let diseases: Vec<Named> = self
+            .facts
+            .knowledge
+            .diseases
+            .iter()
+            .filter(|disease| disease.hosts.iter().any(|host| host == crop))
+            .map(|disease| (disease.id.clone(), vec![disease.name.clone()]))
+            .collect();
+        names::exact(word, &diseases).unwrap_or_else(|| word.trim().to_owned())
+    }
+
+    /// A task of the calendar by its name or a clear part of it.
+    fn task(&self, word: &str, date: NaiveDate) -> Result<String, String> {
+        let plan = (self.plan)(self.today);
+        let mut ids: Vec<String> = plan.tasks.iter().map(|task| task.id.clone()).collect();
+        if date < self.today && !ids.iter().any(|id| id == word) {
+            ids.extend((self.plan)(date).tasks.into_iter().map(|task| task.id));
+            ids.sort();
+            ids.dedup();
+        }
+        if ids.iter().any(|id| id == word) {
+            return Ok(word.to_owned());
+        }
+        let parts: Vec<String> = word
+            .to_lowercase()
+            .split(['-', ' ', '_'])
+            .filter(|part| !part.is_empty())
+            .map(str::to_owned)
+            .collect();
+        let mut fitting: Vec<String> = ids
+            .iter()
+            .filter(|id| {
+                let own: Vec<&str> = id.split('-').collect();
+                let fits = |part: &String| own.iter().any(|word| word.starts_with(part.as_str()));
+                !parts.is_empty() && parts.iter().all(fits)
+            })
+            .cloned()
+            .collect();
+        // This season's before the next one's.
+        let year = fitting.iter().filter_map(|id| season_of(id)).min();
+        fitting.retain(|id| season_of(id) == year);
+        match fitting.as_slice() {
+            [one] => Ok(one.clone()),
+            [] => {
+                let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
+                names::find(word, "task on the calendar", &ids, self.keeper)
+            }
+            many => {
+                let shown: Vec<&str> = many.iter().take(6).map(String::as_str).collect();
+                Err(format!(
+                    "\"{word}\" fits {} tasks: {}{}; write more of the name. Nothing was noted",
+                    many.len(),
+                    shown.join(", "),
+                    if many.len() > 6 { " and more" } else { "" }
+                ))
+            }
+        }
+    }
+
+    fn spray(&self, args: &SprayArgs) -> Result<Made, String> {
+        let known = name_lists::materials(self.facts);
+        let mut materials: Vec<String> = Vec::new();
+        for word in args.materials.iter().filter(|word| !word.trim().is_empty()) {
+            materials.push(names::find(word, "material", &known, self.keeper)?);
+        }
+        if materials.is_empty() {
+            return Err("a spray needs its material, such as captan; nothing was noted".to_owned());
+        }
+        let crop = args
+            .crop
+            .as_deref()
+            .map(|crop| self.crop(crop))
+            .transpose()?;
+        let start = args.at_time.as_deref().map(time).transpose()?;
+        let end = args.until.as_deref().map(time).transpose()?;
+        if let (Some(start), Some(end)) = (start, end)
+            && end < start
+        {
+            return Err(format!(
+                "a spray from {} until {} cannot be; nothing was noted",
+                start.format("%H:%M"),
+                end.format("%H:%M")
+            ));
+        }
+        let date = self.date(&args.at)?;
+        let trees = self.trees(&args.at.tree, crop.as_deref())?;
+        let crop = crop.or_else(|| {
+            let of = |id: &String| {
+                let trees = &self.facts.register.trees;
+                trees
+                    .iter()
+                    .find(|tree| tree.id == *id)
+                    .map(|tree| tree.crop.clone())
+            };
+            let crops: Vec<String> = trees.iter().filter_map(of).collect();
+            let first = crops.first()?.clone();
+            crops.iter().all(|crop| *crop == first).then_some(first)
+        });
+        let mut told = Vec::new();
+        let (reentry_h, harvest_d) =
+            self.intervals(args, &materials, crop.as_deref(), &mut told)?;
+        let from = date.and_time(end.or(start).unwrap_or(END_OF_DAY));
+        let reentry = reentry_h.and_then(|hours| {
+            from.checked_add_signed(TimeDelta::minutes((hours * 60.0).round() as i64))
+        });
+        let harvest_from =
+            harvest_d.and_then(|days| date.checked_add_days(Days::new(days.ceil() as u64)));
+        if let Some(reentry) = reentry {
+            let unsure = if end.or(start).is_none() {
+                " (no time was given, so from midnight)"
+            } else {
+                ""
+            };
+            told.insert(
+                0,
+                format!(
+                    "Keep people and animals out until {}{unsure}.",
+                    reentry.format("%-d %b %H:%M")
+                ),
+            );
+        }
+        if let Some(first) = harvest_from {
+            told.insert(
+                usize::from(reentry.is_some()),
+                format!("No picking before {}.", first.format("%-d %b %Y")),
+            );
+        }
+        told.push("The label of the product in your hand decides both.".to_owned());
+        let spray = Spray {
+            materials,
+            label: args.label.clone(),
+            rate: args.rate.clone(),
+            amount: args.amount.clone(),
+            area: args.area.clone(),
+            against: args.against.clone(),
+            by: args.by.clone(),
+            wind: args.wind.clone(),
+            start,
+            end,
+            reentry,
+            harvest_from,
+        };
+        let entry = Noted {
+            date,
+            trees,
+            crop,
+            note: args.at.say.clone(),
+            what: Fact::Spray(spray),
+        };
+        Ok(Made { entry, told })
+    }
+
+    /// Hours to re-entry and days to harvest: from the keeper's label, or
+    /// the longest of the list.
+    fn intervals(
+        &self,
+        args: &SprayArgs,
+        ids: &[String],
+        crop: Option<&str>,
+        told: &mut Vec<String>,
+    ) -> Result<(Option<f64>, Option<f64>), String> {
+        let range = |value: Option<f64>, most: f64, what: &str| match value {
+            Some(value) if !(0.0..=most).contains(&value) => Err(format!(
+                "{what} of {value} cannot be: it lies between 0 and {most}; nothing was noted"
+            )),
+            value => Ok(value),
+        };
+        let hours = range(args.reentry, 1_440.0, "re-entry in hours")?;
+        let days = range(args.harvest, 400.0, "days to harvest")?;
+        let knowledge = &self.facts.knowledge;
+        let materials: Vec<&Material> = ids
+            .iter()
+            .filter_map(|id| {
+                knowledge
+                    .materials
+                    .iter()
+                    .find(|material| material.id == *id)
+            })
+            .collect();
+        let country = &self.facts.place.country;
+        let crop = crop.and_then(|crop| knowledge.crop(crop));
+        let mut take = |own: Option<f64>, listed: Option<Interval>, what: &str, flag: &str| match (
+            own, listed,
+        ) {
+            (Some(own), Some(listed)) if own < listed.length => {
+                told.push(format!(
+                    "Your {what} is shorter than in the list here ({}): look at the label again.",
+                    listed.from
+                ));
+                Some(own)
+            }
+            (Some(own), _) => Some(own),
+            (None, Some(listed)) => {
+                told.push(format!("The {what} is from the list ({}).", listed.from));
+                Some(listed.length)
+            }
+            (None, None) => {
+                told.push(format!(
+                    "No {what} is in the list: read the label and note the spray with {flag}."
+                ));
+                None
+            }
+        };
+        let reentry = intervals::reentry_hours(&materials, country);
+        let harvest = intervals::harvest_days(&materials, crop, country);
+        Ok((
+            take(hours, reentry, "re-entry interval", "--reentry HOURS"),
+            take(days, harvest, "days to harvest", "--harvest DAYS"),
+        ))
+    }
+
+    fn known_low(&self, date: NaiveDate) -> Option<f64> {
+        let weather = &self.facts.weather;
+        let seen = weather.daily.as_ref().and_then(|daily| daily.day(date));
+        let ahead = weather.forecast.as_ref();
+        seen.or_else(|| ahead.and_then(|forecast| forecast.daily.day(date)))?
+            .low_c
+    }
+
+    /// What an entry may not be, whatever made it: before its tree was
+    /// planted, or a stage against its order.
+    ///
+    /// # Errors
+    /// What cannot be; nothing was noted.
+    pub fn check(&self, entry: &Entry) -> Result<(), String> {
+        if entry.date > self.today {
+            return Err(format!(
+                "{} is still to come (today is {}); nothing was noted",
+                entry.date, self.today
+            ));
+        }
+        if let Fact::Low(low) = &entry.what {
+            let checked = Quantity::Temperature.check(low.low_c);
+            checked.map_err(|error| format!("{error}; nothing was noted"))?;
+        }
+        let planting = matches!(entry.what, Fact::Planting(_));
+        for id in &entry.trees {
+            let tree = self.facts.register.trees.iter().find(|tree| tree.id == *id);
+            let planted = tree.and_then(|tree| tree.planted);
+            let before = planted.is_some_and(|planted| match planted {
+                Planted::Day(day) => entry.date < day,
+                Planted::Year(year) => entry.date.year() < year,
+            });
+            if before && !planting {
+                let when = match planted {
+                    Some(Planted::Day(day)) => day.to_string(),
+                    Some(Planted::Year(year)) => year.to_string(),
+                    None => String::new(),
+                };
+                return Err(format!(
+                    "{id} was planted in {when}, after {}; nothing was noted",
+                    entry.date
+                ));
+            }
+        }
+        match (&entry.what, &entry.crop) {
+            (Fact::Stage(stage), Some(crop)) => self.in_order(entry.date, crop, stage),
+            _ => Ok(()),
+        }
+    }
+
+    fn in_order(&self, date: NaiveDate, crop: &str, stage: &Stage) -> Result<(), String> {
+        let Some(known) = self.facts.knowledge.crop(crop) else {
+            return Ok(());
+        };
+        let place = known.stage(&stage.stage);
+        for seen in &self.facts.journal.stages {
+            let same = seen.crop == crop
+                && seen.cultivar == stage.cultivar
+                && seen.date.year() == date.year();
+            if !same {
+                continue;
+            }
+            let other = known.stage(&seen.stage);
+            let backwards =
+                (other > place && seen.date < date) || (other < place && seen.date > date);
+            if other.is_some() && place.is_some() && backwards {
+                let later = if other > place { "later" } else { "earlier" };
+                return Err(format!(
+                    "{} is a {later} stage than {}, and was noted for {}: stages do not go \
+                     backwards. If that note is wrong, `budtide journal --kind stage` shows its \
+                     number, and `budtide undo NUMBER` takes it back; nothing was noted",
+                    seen.stage, stage.stage, seen.date
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+impl From<Entry> for Made {
+    fn from(entry: Entry) -> Self {
+        Made {
+            entry,
+            told: Vec::new(),
+        }
+    }
+}
+
+/// Where no time of a spray was given, its day's end counts.
+const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
+    Some(time) => time,
+    None => NaiveTime::MIN,
+};
+
+/// The year at the end of a task's name, or before its number.
+fn season_of(id: &str) -> Option<i32> {
+    let parts = id.rsplit('-').take(2);
+    parts
+        .filter(|part| part.len() == 4)
+        .find_map(|part| part.parse::<i32>().ok())
+}
+
+fn article(crop: &str) -> String {
+    let name = crop.replace('-', " ");
+    let an = name.starts_with(['a', 'e', 'i', 'o', 'u']);
+    format!("{} {name}", if an { "an" } else { "a" })
+}
+
+fn time(text: &str) -> Result<NaiveTime, String> {
+    let text = text.trim();
+    let forms = ["%H:%M", "%H.%M", "%I:%M%p", "%I:%M %p"];
+    forms
+        .iter()
+        .find_map(|form| NaiveTime::parse_from_str(text, form).ok())
+        .ok_or_else(|| format!("\"{text}\" is no time; write 18:30; nothing was noted"))
+}

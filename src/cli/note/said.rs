@@ -1,0 +1,184 @@
+//! Entries in words, and what one of them did to the calendar.
+
+use super::measures;
+use crate::facts::Facts;
+use crate::facts::journal::{Entry, Fact, Severity};
+use crate::plan::{Plan, changes};
+use crate::render::page;
+use crate::render::sentence::Words;
+use crate::units::{UnitSystem, plain};
+
+/// Most changes that are told after a note; the rest is counted.
+const TOLD: usize = 3;
+
+/// An entry in a line, without its day.
+pub fn line(facts: &Facts, entry: &Entry) -> String {
+    let units = facts.place.units;
+    let crop = entry.crop.as_deref().map(|crop| crop_name(facts, crop));
+    let of_crop = || crop.clone().unwrap_or_else(|| "the orchard".to_owned());
+    let cultivar = |cultivar: &Option<String>| {
+        let name = cultivar.as_deref();
+        name.map_or_else(String::new, |name| format!(" '{name}'"))
+    };
+    let mut text = match &entry.what {
+        Fact::Stage(stage) => format!(
+            "{}{} in {}",
+            of_crop(),
+            cultivar(&stage.cultivar),
+            stage.stage
+        ),
+        Fact::Done(work) => {
+            let took = work
+                .minutes
+                .map_or_else(String::new, |m| format!(" in {m} min"));
+            format!("done: {}{took}", work.task)
+        }
+        Fact::Skipped(task) => format!("skipped for this season: {task}"),
+        Fact::Snoozed(snooze) => format!("put off until {}: {}", snooze.until, snooze.task),
+        Fact::Spray(spray) => format!(
+            "sprayed {}{}",
+            spray.materials.join(" and "),
+            crop.as_deref()
+                .map_or_else(String::new, |crop| format!(" on {crop}"))
+        ),
+        Fact::Catch(caught) => format!(
+            "{} {} in trap {}{}",
+            caught.count,
+            caught.insect,
+            caught.trap.as_deref().unwrap_or("(no name)"),
+            if caught.biofix { ", biofix" } else { "" }
+        ),
+        Fact::Symptom(symptom) => {
+            let how = match symptom.severity {
+                Some(Severity::Grade(grade)) => format!(", {grade} of 5"),
+                Some(Severity::Share(share)) => format!(", {}", percent(share)),
+                None => String::new(),
+            };
+            format!("{} on {}{how}", symptom.what, of_crop())
+        }
+        Fact::Shoots(shoots) => {
+            format!(
+                "shoots grew {}",
+                measures::length_text(shoots.length_cm, units)
+            )
+        }
+        Fact::Harvest(harvest) => {
+            let parts = [
+                harvest
+                    .weight_kg
+                    .map(|kg| format!("{} picked", measures::weight_text(kg, units))),
+                harvest
+                    .of_full
+                    .map(|share| format!("{} of a full crop", percent(share))),
+            ];
+            let parts: Vec<String> = parts.into_iter().flatten().collect();
+            format!("{}: {}", of_crop(), parts.join(", "))
+        }
+        Fact::Damage(damage) => format!(
+            "{} damage on {}{}",
+            damage.cause.word(),
+            of_crop(),
+            damage
+                .share
+                .map_or_else(String::new, |share| format!(", {}", percent(share)))
+        ),
+        Fact::Buds(count) => format!(
+            "{}{}: {} of {} buds dead ({})",
+            of_crop(),
+            cultivar(&count.cultivar),
+            count.cut.saturating_sub(count.live),
+            count.cut,
+            percent(1.0 - f64::from(count.live) / f64::from(count.cut.max(1)))
+        ),
+        Fact::Rain(rain) => match units {
+            UnitSystem::Us => format!("rain {} in", plain(rain.rain_mm / 25.4)),
+            UnitSystem::Metric => format!("rain {} mm", plain(rain.rain_mm)),
+        },
+        Fact::Low(low) => format!(
+            "low of {}{}",
+            measures::low_text(low.low_c, units),
+            low.spot
+                .as_deref()
+                .map_or_else(String::new, |spot| format!(" at {spot}"))
+        ),
+        Fact::Planting(planting) => format!(
+            "planted {} {}{}",
+            planting.count,
+            of_crop(),
+            cultivar(&planting.cultivar)
+        ),
+        Fact::Removal(removal) => format!(
+            "taken out{}",
+            removal
+                .reason
+                .as_deref()
+                .map_or_else(String::new, |why| format!(": {why}"))
+        ),
+        Fact::Note => entry.note.clone().unwrap_or_default(),
+    };
+    if !entry.trees.is_empty() {
+        text.push_str(&format!(" [{}]", entry.trees.join(", ")));
+    }
+    if let (Some(note), false) = (&entry.note, matches!(entry.what, Fact::Note)) {
+        text.push_str(&format!(" - {note}"));
+    }
+    text
+}
+
+fn percent(share: f64) -> String {
+    format!("{} %", plain((share * 100.0).round()))
+}
+
+/// A crop's name.
+pub fn crop_name(facts: &Facts, id: &str) -> String {
+    facts
+        .knowledge
+        .crop(id)
+        .map_or_else(|| id.to_owned(), |crop| crop.name.clone())
+}
+
+/// Whether an entry of this kind can move the calendar.
+pub fn moves(entry: &Entry) -> bool {
+    matches!(
+        entry.what,
+        Fact::Stage(_) | Fact::Low(_) | Fact::Buds(_) | Fact::Removal(_)
+    )
+}
+
+/// What an entry did to the calendar, in few lines.
+pub fn effect(facts: &Facts, before: &Plan, after: &Plan) -> Vec<String> {
+    let words = Words::new(facts, after.today);
+    let found = changes::changes(before, after);
+    let mut lines = Vec::new();
+    for note in after
+        .notes
+        .iter()
+        .filter(|note| !before.notes.contains(note))
+    {
+        lines.extend(page::wrap(&words.note(note), "", "  "));
+    }
+    if found.is_empty() {
+        if lines.is_empty() {
+            lines.push("Nothing on the calendar moves by three days or more.".to_owned());
+        }
+        return lines;
+    }
+    for change in found.iter().take(TOLD) {
+        let task = [after, before]
+            .iter()
+            .find_map(|plan| plan.tasks.iter().find(|task| task.id == change.task));
+        let title = task.map_or_else(|| change.task.clone(), |task| words.say(task));
+        let text = words.change(change, &title);
+        let mut parts = text.lines().map(str::trim);
+        let title = parts.next().unwrap_or_default();
+        let what = parts.next().unwrap_or_default();
+        lines.extend(page::wrap(&format!("{title}: {what}"), "", "  "));
+    }
+    if found.len() > TOLD {
+        lines.push(format!(
+            "And {} more: `budtide calendar` shows them.",
+            found.len() - TOLD
+        ));
+    }
+    lines
+}
