@@ -6,8 +6,12 @@
 pub mod age;
 pub mod calendar;
 pub mod changes;
+pub mod choose;
 pub mod days;
+pub mod junipers;
+pub mod pollination;
 pub mod trees;
+pub mod verdict;
 pub mod window;
 
 pub use calendar::{Plan, State, Task, make};
