@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, hindcast, json, measure};
+use super::{Output, Show, hindcast, json, measure, orchard};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -30,6 +30,7 @@ pub fn run(
                 .transpose()?;
             return hindcast::run(&facts, crop.as_deref(), as_json);
         }
+        Show::Choose(asked) => return orchard::choose(asked, &facts, today, as_json),
         _ => {}
     }
     let season = season::derive(&facts, today);
@@ -54,12 +55,14 @@ pub fn run(
             }
             page::why(&facts, &plan, task)
         }
-        Show::Trees if as_json => return json::trees(&facts).map(Output::Json),
-        Show::Trees => page::trees(&facts, &season),
+        Show::Trees { id } => return orchard::trees(&facts, &season, id.as_deref(), as_json),
+        Show::Map => return orchard::map(&facts, &season, as_json),
+        Show::Junipers => return orchard::junipers(&facts, &season, as_json),
+        Show::Replanting => return orchard::replanting(&facts, &season, &plan, as_json),
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
         // Answered above: they need no plan.
-        Show::Measure { .. } | Show::Hindcast { .. } => Vec::new(),
+        Show::Measure { .. } | Show::Hindcast { .. } | Show::Choose(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);
@@ -81,7 +84,7 @@ fn earlier(
 }
 
 /// The id of a crop by its id, name, plural or another name.
-fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
+pub(super) fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
     let found = facts.knowledge.crops.iter().find(|crop| {
         [&crop.id, &crop.name, &crop.plural]
             .into_iter()

@@ -383,14 +383,12 @@ fn cold(ground: &Ground<'_>, cultivar: Option<&Cultivar>) -> Cold {
         .or(ground.crop.coldest_zone.as_ref())
         .map(|(zone, _)| *zone);
     let place = i16::from(ground.facts.place.hardiness.number());
-    let colder = zone
-        .filter(|_| !ground.years.lows.is_empty())
-        .map(|zone| {
-            let low_c = crate::units::f_to_c(-60.0 + 10.0 * (f64::from(zone) - 1.0));
-            let lows = &ground.years.lows;
-            let below = lows.iter().filter(|winter| winter.low_c < low_c - 0.05);
-            (below.count(), lows.len())
-        });
+    let colder = zone.filter(|_| !ground.years.lows.is_empty()).map(|zone| {
+        let low_c = crate::units::f_to_c(-60.0 + 10.0 * (f64::from(zone) - 1.0));
+        let lows = &ground.years.lows;
+        let below = lows.iter().filter(|winter| winter.low_c < low_c - 0.05);
+        (below.count(), lows.len())
+    });
     Cold {
         coldest_zone: zone,
         of_cultivar: own.is_some(),
@@ -419,7 +417,11 @@ fn chill(ground: &Ground<'_>, cultivar: Option<&Cultivar>) -> Option<ChillFit> {
             })
     });
     let class = || {
-        let row = ground.crop.chill.iter().find(|row| row.cultivar.is_none())?;
+        let row = ground
+            .crop
+            .chill
+            .iter()
+            .find(|row| row.cultivar.is_none())?;
         Some((row.least, row.most, row.unit))
     };
     let (least, most, unit) = own.or_else(class)?;
@@ -459,8 +461,10 @@ fn to_add(facts: &Facts, of: &Cultivar) -> Vec<String> {
                 .filter(|one| one.rating >= Rating::Susceptible)
                 .count();
             let known = usize::from(pair != pollination::Pair::Serves) * 100;
-            pair.may_serve()
-                .then_some((known + weak * 10 + 9usize.saturating_sub(donor.ratings.len()), donor.name.as_str()))
+            pair.may_serve().then_some((
+                known + weak * 10 + 9usize.saturating_sub(donor.ratings.len()),
+                donor.name.as_str(),
+            ))
         })
         .collect();
     found.sort_unstable();
@@ -530,7 +534,11 @@ fn trouble(ground: &Ground<'_>, choice: &Choice<'_>) -> f64 {
         trouble += 0.5;
     }
     // A place too cold for the list is ordered by how far it misses.
-    trouble + choice.cold.spare.map_or(0.5, |spare| f64::from((-spare).max(0)))
+    trouble
+        + choice
+            .cold
+            .spare
+            .map_or(0.5, |spare| f64::from((-spare).max(0)))
 }
 
 /// A day of the year from a source's words on ripening, such as `mid Aug

@@ -76,10 +76,8 @@ pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
             .filter(|one| one.worth != Worth::NoHost && keep(one))
             .fold(0u32, |sum, one| sum.saturating_add(one.juniper.count))
     };
-    let others =
-        count(&|one| !one.juniper.removable && one.juniper.distance_m <= FAR_JUNIPER_M);
-    let own_near =
-        count(&|one| one.juniper.removable && one.juniper.distance_m <= NEAR_JUNIPER_M);
+    let others = count(&|one| !one.juniper.removable && one.juniper.distance_m <= FAR_JUNIPER_M);
+    let own_near = count(&|one| one.juniper.removable && one.juniper.distance_m <= NEAR_JUNIPER_M);
     let (suffering, unrated) = hosts(facts);
     Junipers {
         junipers,

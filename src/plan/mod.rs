@@ -10,6 +10,7 @@ pub mod choose;
 pub mod days;
 pub mod junipers;
 pub mod pollination;
+pub mod replacement;
 pub mod trees;
 pub mod verdict;
 pub mod window;

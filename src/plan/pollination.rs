@@ -4,9 +4,7 @@
 //! source says stays unknown and is told, never taken as a yes.
 
 use crate::facts::Facts;
-use crate::facts::knowledge::{
-    BloomGroup, Cultivar, Knowledge, SelfFertile, Source, cultivar_key,
-};
+use crate::facts::knowledge::{BloomGroup, Cultivar, Knowledge, SelfFertile, Source, cultivar_key};
 use crate::facts::register::Tree;
 use crate::season::usual::group_difference;
 

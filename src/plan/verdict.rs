@@ -535,7 +535,9 @@ impl Case<'_> {
             self.at_least(Verdict::Watch, Waiting::Nothing);
             self.ask(Look::GradeLeaves);
         }
-        let scab = self.rating("apple-scab").is_some_and(|one| one <= Rating::Resistant);
+        let scab = self
+            .rating("apple-scab")
+            .is_some_and(|one| one <= Rating::Resistant);
         if scab {
             for takes in weak.iter().filter(|one| one.ends_with("rust")) {
                 self.evidence.push(Finding::NotTheOther {
@@ -656,7 +658,11 @@ impl Case<'_> {
     /// Seasons until it usually bears; strong rootstocks take longer, dwarfing
     /// ones less (UME-ROOT: 2 to 3, 4 to 5, 7 to 10 years for apple).
     fn bears(&self) -> f64 {
-        let most = self.crop.years_to_bear.as_ref().map_or(4.0, |years| years.1);
+        let most = self
+            .crop
+            .years_to_bear
+            .as_ref()
+            .map_or(4.0, |years| years.1);
         let stock = self.tree.rootstock.as_deref().unwrap_or_default();
         let key = crate::facts::knowledge::cultivar_key(stock);
         let strong = ["mm111", "seedling", "mazzard"];
@@ -679,7 +685,10 @@ impl Case<'_> {
                 (None, Some(weight)) => weight <= 0.0,
                 (None, None) => false,
             };
-            match years.iter_mut().find(|(year, _)| *year == noted.date.year()) {
+            match years
+                .iter_mut()
+                .find(|(year, _)| *year == noted.date.year())
+            {
                 Some((_, held)) => *held = *held && none,
                 None => years.push((noted.date.year(), none)),
             }
