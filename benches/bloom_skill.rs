@@ -721,6 +721,7 @@ fn two_stages() -> Crop {
         planting: Vec::new(),
         years_to_bear: None,
         coldest_zone: None,
+        habit: Default::default(),
     }
 }
 

@@ -124,6 +124,7 @@ fn crop() -> Crop {
         planting: Vec::new(),
         years_to_bear: None,
         coldest_zone: None,
+        habit: Default::default(),
     }
 }
 

@@ -9,7 +9,11 @@ mod import;
 mod json;
 mod manual;
 mod measure;
+
 mod note;
+
+mod orchard;
+
 mod print;
 mod service;
 mod setup;
@@ -112,8 +116,19 @@ enum Show {
         /// The task's name, as the calendar shows it in brackets
         name: String,
     },
-    /// The register: trees and junipers
-    Trees,
+    /// Keep, watch, treat or replace: every tree with its verdict and why
+    Trees {
+        /// One tree in full, by its id
+        id: Option<String>,
+    },
+    /// Which cultivars of a crop suit this place, and why
+    Choose(orchard::Choose),
+    /// The orchard by rows and spots, with verdicts and missing partners
+    Map,
+    /// The junipers near by, and whether cutting is worth it
+    Junipers,
+    /// What comes out, what to order by when, and when to plant
+    Replanting,
     /// The growth stages of this season, crop by crop
     Stages,
     /// How well past springs were forecast, from your own notes of bloom

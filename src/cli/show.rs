@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, ask, calendar, hindcast, json, measure};
+use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -34,6 +34,7 @@ pub fn run(
             let crop = known_crop(&facts, crop)?;
             return ask::run(&facts, &crop, words, as_json);
         }
+        Show::Choose(asked) => return orchard::choose(asked, &facts, today, as_json),
         _ => {}
     }
     let season = season::derive(&facts, today);
@@ -51,14 +52,18 @@ pub fn run(
             }
             page::why(&facts, &season, &plan, task)
         }
-        Show::Trees if as_json => return json::trees(&facts).map(Output::Json),
-        Show::Trees => page::trees(&facts, &season),
+        Show::Trees { id } => return orchard::trees(&facts, &season, id.as_deref(), as_json),
+        Show::Map => return orchard::map(&facts, &season, as_json),
+        Show::Junipers => return orchard::junipers(&facts, &season, as_json),
+        Show::Replanting => return orchard::replanting(&facts, &season, &plan, as_json),
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
         // Answered above: they need no plan.
-        Show::Measure { .. } | Show::Hindcast { .. } | Show::Ask { .. } | Show::Keep(_) => {
-            Vec::new()
-        }
+        Show::Measure { .. }
+        | Show::Hindcast { .. }
+        | Show::Ask { .. }
+        | Show::Choose(_)
+        | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);

@@ -280,6 +280,52 @@ pub struct Crop {
     pub years_to_bear: Option<(f64, f64, Source)>,
     /// The coldest hardiness zone (whole number) that usually carries it.
     pub coldest_zone: Option<(u8, Source)>,
+    /// How it is grown: partners, room, wanted growth.
+    pub habit: Habit,
+}
+
+/// How a crop is grown.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Habit {
+    /// Whether it needs a partner in bloom, where no cultivar says otherwise.
+    pub pollination: Option<Pollination>,
+    /// Room in the row by rootstock or training.
+    pub spacing: Vec<Spacing>,
+    /// Growth of a year's shoots that is wanted.
+    pub shoots: Vec<ShootTarget>,
+}
+
+/// What holds for the pollination of a crop as a class.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pollination {
+    /// Whether it sets with its own pollen.
+    pub self_fertile: SelfFertile,
+    /// How near a partner must stand, m.
+    pub within_m: f64,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Room in the row.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spacing {
+    /// Rootstocks or training, in a few words.
+    pub on: String,
+    /// Least and most distance in the row, m.
+    pub in_row_m: (f64, f64),
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Growth of a year's shoots that is wanted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShootTarget {
+    /// For bearing trees; for young ones otherwise.
+    pub bearing: bool,
+    /// Least and most, cm.
+    pub length_cm: (f64, f64),
+    /// Where it comes from.
+    pub source: Source,
 }
 
 impl Crop {
@@ -302,6 +348,7 @@ impl Crop {
             planting: Vec::new(),
             years_to_bear: None,
             coldest_zone: None,
+            habit: Habit::default(),
         }
     }
 
@@ -567,6 +614,10 @@ pub struct Cultivar {
     pub good_pollen: Option<(bool, Source)>,
     /// Incompatibility alleles (sweet cherry), such as `S3S4`.
     pub s_alleles: Option<(String, Source)>,
+    /// Partners that do not serve it, and that it does not serve.
+    pub never_with: Option<(Vec<String>, Source)>,
+    /// The only partners that are known to serve it.
+    pub only_with: Option<(Vec<String>, Source)>,
     /// When it ripens, in the source's words cut short.
     pub ripens: Option<(String, Source)>,
     /// Anything else worth telling.

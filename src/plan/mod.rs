@@ -6,9 +6,17 @@
 pub mod age;
 pub mod calendar;
 pub mod changes;
+pub mod choose;
 pub mod days;
+
 pub mod sprays;
+
+pub mod junipers;
+pub mod pollination;
+pub mod replacement;
+
 pub mod trees;
+pub mod verdict;
 pub mod window;
 
 pub use calendar::{Plan, State, Task, make};

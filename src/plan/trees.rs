@@ -1,6 +1,6 @@
 //! Which trees a chore is for, and why these.
 
-use super::age;
+use super::{age, replacement};
 use crate::facts::Facts;
 use crate::facts::knowledge::{Advice, Chore, CropKind, PlantingSeason, Rating, Stock};
 use crate::facts::register::{Status, Tree};
@@ -32,7 +32,7 @@ pub fn choose(
     }
     let mut chosen = Chosen::default();
     if chore.needs.planting.is_some() {
-        return wanted(facts, chore, group);
+        return wanted(facts, season, chore, group, year);
     }
     if !junipers_fit(facts, chore, &mut chosen) {
         return None;
@@ -193,7 +193,13 @@ pub fn choose_junipers(facts: &Facts, chore: &Chore) -> Option<Chosen> {
 }
 
 /// The plantings that are meant: trees to be replaced, and those wanted.
-fn wanted(facts: &Facts, chore: &Chore, group: &Group) -> Option<Chosen> {
+fn wanted(
+    facts: &Facts,
+    season: &Season,
+    chore: &Chore,
+    group: &Group,
+    year: i32,
+) -> Option<Chosen> {
     let stock = chore.needs.planting?;
     let mut chosen = Chosen::default();
     for tree in group
@@ -201,7 +207,8 @@ fn wanted(facts: &Facts, chore: &Chore, group: &Group) -> Option<Chosen> {
         .iter()
         .filter_map(|&index| facts.register.trees.get(index))
     {
-        let leaves = matches!(tree.status, Status::Dead | Status::Replace);
+        let leaves = matches!(tree.status, Status::Dead | Status::Replace)
+            && !replacement::waits(facts, &tree.id, year, season.today);
         if leaves && stock == Stock::BareRoot {
             chosen.trees.push(tree.id.clone());
             chosen.plants = chosen.plants.saturating_add(tree.count);

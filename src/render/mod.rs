@@ -1,9 +1,11 @@
 //! HOW IT IS SAID: data in, text out.
 
 pub mod chart;
+pub mod choosing;
 pub mod hindcast;
 pub mod measure;
 pub mod message;
+pub mod orchard;
 pub mod page;
 pub mod sentence;
 pub mod views;

@@ -414,65 +414,6 @@ pub fn changes(facts: &Facts, before: &Plan, after: &Plan, changes: &[Change]) -
     lines
 }
 
-/// The register: every tree with its crop, cultivar, age and state.
-pub fn trees(facts: &Facts, season: &Season) -> Vec<String> {
-    let mut lines = head(facts, season);
-    lines.push(String::new());
-    lines.push(format!(
-        "{} {} {} {} {:>5} {}",
-        chart::fit("tree", 6),
-        chart::fit("crop", 14),
-        chart::fit("cultivar", 20),
-        chart::fit("planted", 8),
-        "count",
-        "state"
-    ));
-    for tree in &facts.register.trees {
-        let crop = facts
-            .knowledge
-            .crop(&tree.crop)
-            .map_or(tree.crop.as_str(), |crop| &crop.name);
-        let planted = tree
-            .planted
-            .map_or_else(String::new, |planted| planted.year().to_string());
-        lines.push(
-            format!(
-                "{} {} {} {} {:>5} {}",
-                chart::fit(&tree.id, 6),
-                chart::fit(crop, 14),
-                chart::fit(tree.cultivar.as_deref().unwrap_or("-"), 20),
-                chart::fit(&planted, 8),
-                tree.count,
-                tree.status.word()
-            )
-            .trim_end()
-            .to_owned(),
-        );
-    }
-    if !facts.register.junipers.is_empty() {
-        lines.push(String::new());
-        for juniper in &facts.register.junipers {
-            lines.extend(wrap(
-                &format!(
-                    "{} {}: {}, {} away{}",
-                    juniper.id,
-                    named(juniper.count, "juniper", "junipers"),
-                    juniper.place,
-                    facts.place.units.distance(juniper.distance_m),
-                    if juniper.removable {
-                        "; may be cut"
-                    } else {
-                        "; not yours to cut"
-                    }
-                ),
-                "",
-                "    ",
-            ));
-        }
-    }
-    lines
-}
-
 /// The growth stages of this season, crop by crop.
 pub fn stages(facts: &Facts, season: &Season) -> Vec<String> {
     let words = Words::new(facts, season.today);
@@ -518,7 +459,8 @@ pub fn stages(facts: &Facts, season: &Season) -> Vec<String> {
     lines
 }
 
-fn capital(text: &str) -> String {
+/// The text with its first letter large.
+pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| {
         first.to_uppercase().collect::<String>() + letters.as_str()

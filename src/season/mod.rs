@@ -72,3 +72,5 @@ pub mod reports; // which reports can be, and what they teach
 pub mod stages; // all stages of a crop in one season
 
 pub mod hindcast; // the forecasts of past springs held against what was seen
+
+pub mod years; // what the years of a record gave to a crop

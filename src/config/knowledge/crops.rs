@@ -6,7 +6,7 @@ use crate::config::fault::{Fault, hint};
 use crate::config::reader::Table;
 use crate::facts::knowledge::{
     Advice, BloomOffset, BloomToHarvest, Chill, ChillUnit, CriticalTemperature, Crop, CropKind,
-    PlantingAdvice, Source, Stage, Stock,
+    Habit, PlantingAdvice, Pollination, SelfFertile, ShootTarget, Source, Spacing, Stage, Stock,
 };
 use crate::units::{Quantity, c_to_f, plain};
 
@@ -14,6 +14,9 @@ use crate::units::{Quantity, c_to_f, plain};
 /// table read, °F; whatever lies outside is a slip, most often a dash taken
 /// for a minus sign.
 const KILL_10_F: (f64, f64) = (14.0, 32.0);
+
+/// Exactly.
+const CM_PER_INCH: f64 = 2.54;
 
 /// The stage that heat shares and days are counted against.
 const FULL_BLOOM: &str = "full bloom";
@@ -45,6 +48,7 @@ fn crop(root: &Table<'_, '_>, file: &File, reading: &Reading<'_>) -> Option<Crop
     let planting = planting(root, reading);
     let years_to_bear = spanned(root, "years_to_bear", "years", (0.0, 30.0), reading);
     let coldest_zone = coldest_zone(root, reading);
+    let habit = habit(root, reading);
     Some(Crop {
         id: file.stem().to_owned(),
         name: name?,
@@ -63,7 +67,51 @@ fn crop(root: &Table<'_, '_>, file: &File, reading: &Reading<'_>) -> Option<Crop
         planting,
         years_to_bear,
         coldest_zone,
+        habit,
     })
+}
+
+/// `pollination`, `spacing` and `shoots`.
+fn habit(root: &Table<'_, '_>, reading: &Reading<'_>) -> Habit {
+    let pollination = root.table("pollination").and_then(|table| {
+        let self_fertile = table.choice("self_fertile", &SelfFertile::ALL);
+        let within_m = table.quantity("within", Quantity::Distance);
+        let source = reading.source(&table);
+        table.finish();
+        Some(Pollination {
+            self_fertile: self_fertile?,
+            within_m: within_m?,
+            source: source?,
+        })
+    });
+    let spacing = root.tables("spacing").into_iter().filter_map(|table| {
+        let on = table.text("on", "dwarfing stocks");
+        let in_row_m = table.quantity_span("in_row", Quantity::Distance);
+        let source = reading.source(&table);
+        table.finish();
+        Some(Spacing {
+            on: on?,
+            in_row_m: in_row_m?,
+            source: source?,
+        })
+    });
+    let shoots = root.tables("shoots").into_iter().filter_map(|table| {
+        let bearing = table.flag("bearing", true);
+        let inches = span_within(&table, "inches", (0.0, 100.0));
+        let source = reading.source(&table);
+        table.finish();
+        let (least, most) = inches?;
+        Some(ShootTarget {
+            bearing,
+            length_cm: (least * CM_PER_INCH, most * CM_PER_INCH),
+            source: source?,
+        })
+    });
+    Habit {
+        pollination,
+        spacing: spacing.collect(),
+        shoots: shoots.collect(),
+    }
 }
 
 /// A table with a pair of numbers and its source.

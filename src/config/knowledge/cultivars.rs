@@ -1,5 +1,7 @@
 //! `cultivars/<crop>.toml`: what was published about the cultivars of a crop.
 
+mod own; // the keeper's additions and corrections
+
 use super::crops::{coldest_zone, span_within};
 use super::known::{Known, Reading, sheet};
 use super::shelf::Shelf;
@@ -24,6 +26,9 @@ pub fn read(
     let mut all = Vec::new();
     for file in shelf.folder("cultivars") {
         let crop = file.stem();
+        if file.name == own::FILE {
+            continue;
+        }
         if crops.is_some_and(|crops| !crops.contains(&crop)) {
             continue;
         }
@@ -53,6 +58,7 @@ pub fn read(
             }
         });
     }
+    own::lay_over(shelf, known, crops, &mut all, faults);
     all
 }
 
@@ -81,6 +87,14 @@ fn cultivar(table: &Table<'_, '_>, crop: &str, reading: &Reading<'_>) -> Option<
     let s_alleles = sourced(table, "s_alleles", reading, |inner| {
         inner.text("pair", "S3S4")
     });
+    let partners = |key| {
+        sourced(table, key, reading, |inner| {
+            let names = inner.words("cultivars");
+            (!names.is_empty()).then_some(names)
+        })
+    };
+    let never_with = partners("never_with");
+    let only_with = partners("only_with");
     let ripens = sourced(table, "ripens", reading, |inner| {
         inner.text("when", "mid September")
     });
@@ -98,6 +112,8 @@ fn cultivar(table: &Table<'_, '_>, crop: &str, reading: &Reading<'_>) -> Option<
         self_fertile,
         good_pollen,
         s_alleles,
+        never_with,
+        only_with,
         ripens,
         notes,
     })
@@ -146,6 +162,11 @@ fn ratings(table: &Table<'_, '_>, reading: &Reading<'_>) -> Vec<CultivarRating> 
 /// The ratings as printed, each with the reference that printed it.
 fn published(row: &Table<'_, '_>, reading: &Reading<'_>) -> Vec<(String, String)> {
     let pairs = row.pairs("published");
+    let own = reading.file.name == own::FILE;
+    if own && !row.has("published") {
+        let rating = row.maybe_text("rating").unwrap_or_default();
+        return vec![(rating, own::SOURCE.to_owned())];
+    }
     if pairs.is_empty() {
         let message = "is missing: write what the sources print, such as [[\"HS\", \"WVU-CAR\"]]";
         row.fault("published", message.into());

@@ -4,6 +4,8 @@ mod events; // what happened, or is forecast, that sets a chore off
 mod points; // the points of the year that windows hang on
 mod stage_dates; // when each group reaches each stage
 
+pub(super) use stage_dates::bloom_evidence;
+
 use crate::facts::Facts;
 use crate::facts::knowledge::{Crop, ZoneMonths};
 use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};

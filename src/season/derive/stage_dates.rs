@@ -132,7 +132,11 @@ fn zone_usual(facts: &Facts, latitude: f64, crop: &str) -> Option<Usual> {
 
 /// What is known of a group's bloom: the usual date, its own blooms, and those
 /// of other cultivars of the crop.
-fn bloom_evidence(facts: &Facts, climate: &Climate, group: &Group) -> bloom::Evidence {
+pub(in crate::season) fn bloom_evidence(
+    facts: &Facts,
+    climate: &Climate,
+    group: &Group,
+) -> bloom::Evidence {
     let cultivar = group
         .cultivar
         .as_deref()
