@@ -4,3 +4,4 @@ mod catalogue;
 mod handbook;
 mod orchard;
 mod walk;
+mod year;

@@ -5,6 +5,7 @@
 //! file of the same name in the user's folder takes its place. This module
 //! only says what there is; `config::knowledge` reads it.
 
+use super::journal::DamageCause;
 use super::register::{Age, Status};
 use crate::units::UnitSystem;
 use std::collections::HashMap;
@@ -1260,6 +1261,24 @@ pub enum Trigger {
     HardWinter {
         /// °C.
         low_c: f64,
+    },
+    /// A plunge in winter: so far below the highs of the two days before, to a
+    /// low at or below a temperature.
+    ColdPlunge {
+        /// K.
+        drop_k: f64,
+        /// °C.
+        low_c: f64,
+    },
+    /// An hour with at least so much wind.
+    Gale {
+        /// m/s.
+        wind_m_s: f64,
+    },
+    /// Damage that the keeper noted.
+    DamageNoted {
+        /// What did it.
+        cause: DamageCause,
     },
 }
 

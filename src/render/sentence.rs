@@ -351,6 +351,24 @@ impl<'f> Words<'f> {
                     self.day(*date)
                 )
             }
+            Evidence::ColdPlunge {
+                date,
+                low_c,
+                high_c,
+            } => format!(
+                "it fell from {} to {} within two days, on {}",
+                units.temperature(*high_c),
+                units.temperature(*low_c),
+                self.day(*date)
+            ),
+            Evidence::Gale { date, wind_m_s } => format!(
+                "wind of {} was measured on {}",
+                units.wind(*wind_m_s),
+                self.day(*date)
+            ),
+            Evidence::DamageNoted { date, cause } => {
+                format!("you noted damage by {cause} on {}", self.day(*date))
+            }
             Evidence::Ratings {
                 disease,
                 need,

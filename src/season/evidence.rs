@@ -160,6 +160,29 @@ pub enum Evidence {
         /// °C.
         low_c: f64,
     },
+    /// A plunge of cold.
+    ColdPlunge {
+        /// The morning.
+        date: NaiveDate,
+        /// Its low, °C.
+        low_c: f64,
+        /// The highest of the days before, °C.
+        high_c: f64,
+    },
+    /// Strong wind.
+    Gale {
+        /// The day.
+        date: NaiveDate,
+        /// Wind of its windiest hour, m/s.
+        wind_m_s: f64,
+    },
+    /// Damage that the keeper noted.
+    DamageNoted {
+        /// The day.
+        date: NaiveDate,
+        /// The word for what did it.
+        cause: &'static str,
+    },
     /// Trees that take a disease, and those that do not.
     Ratings {
         /// The disease's id.

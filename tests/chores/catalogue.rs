@@ -88,13 +88,14 @@ const COVERAGE: [(&str, &[&str]); 46] = [
         ],
     ),
     ("C43", &["blueberry-prune", "blueberry-feed", "mummy-berry"]),
-    ("C44", &["storm-walk"]),
+    ("C44", &["storm-walk", "hail-walk", "wind-walk"]),
     (
         "C45",
         &[
             "hard-winter-peach",
             "hard-winter-tree",
             "hard-winter-berries",
+            "cold-plunge",
         ],
     ),
     ("C46", &["monthly-walk"]),

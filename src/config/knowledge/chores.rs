@@ -4,6 +4,7 @@ use super::known::{Known, Reading, sheet};
 use super::shelf::Shelf;
 use crate::config::fault::Fault;
 use crate::config::reader::{At, Table};
+use crate::facts::journal::DamageCause;
 use crate::facts::knowledge::{
     After, Anchor, Chore, ChoreKind, Crop, Cutoff, DegreeDayMethod, Guard, HeatRule, HeatStart,
     Needs, PlantingSeason, Point, Source, Stock, Trigger,
@@ -27,7 +28,7 @@ const POINTS: [&str; 11] = [
 ];
 
 /// The keys that say what must have happened.
-const TRIGGERS: [&str; 7] = [
+const TRIGGERS: [&str; 10] = [
     "frost_kill",
     "frost_ahead",
     "infection",
@@ -35,6 +36,9 @@ const TRIGGERS: [&str; 7] = [
     "heavy_rain",
     "dry",
     "hard_winter",
+    "cold_plunge",
+    "wind",
+    "damage",
 ];
 
 /// The keys that say which weather forbids it.
@@ -368,6 +372,14 @@ fn after(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<After> {
         .maybe_number("best_days", -30.0, 120.0)
         .unwrap_or(opens_days);
     let trigger = trigger(table, reading);
+    if let Some(closes) = closes_days
+        && closes < opens_days
+    {
+        table.fault(
+            "closes_days",
+            format!("{closes} comes before opens_days = {opens_days}"),
+        );
+    }
     table.finish();
     Some(After {
         trigger: trigger?,
@@ -407,6 +419,18 @@ fn trigger(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<Trigger> {
                 days: days as u32,
             })
         }
+        "cold_plunge" => {
+            let low = table.quantity(key, Quantity::Temperature);
+            let drop = table.quantity("drop", Quantity::TemperatureStep);
+            low.zip(drop)
+                .map(|(low_c, drop_k)| Trigger::ColdPlunge { drop_k, low_c })
+        }
+        "wind" => table
+            .quantity(key, Quantity::Wind)
+            .map(|wind_m_s| Trigger::Gale { wind_m_s }),
+        "damage" => table
+            .choice(key, &DamageCause::ALL)
+            .map(|cause| Trigger::DamageNoted { cause }),
         _ => table
             .quantity("hard_winter", Quantity::Temperature)
             .map(|low_c| Trigger::HardWinter { low_c }),

@@ -14,6 +14,9 @@ impl Season {
         if let Trigger::HardWinter { low_c } = trigger {
             return self.winter_lows(*low_c, year);
         }
+        if let Trigger::ColdPlunge { drop_k, low_c } = trigger {
+            return self.plunges(*drop_k, *low_c, year);
+        }
         if year != self.today.year() {
             return Vec::new();
         }
@@ -24,7 +27,9 @@ impl Season {
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
             Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
             Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
-            Trigger::HardWinter { .. } => Vec::new(),
+            Trigger::Gale { wind_m_s } => self.gales(*wind_m_s),
+            Trigger::DamageNoted { cause } => self.damage(*cause),
+            Trigger::HardWinter { .. } | Trigger::ColdPlunge { .. } => Vec::new(),
         }
     }
 
@@ -165,6 +170,92 @@ impl Season {
             }
         }
         events
+    }
+
+    /// Mornings of the winter before a season that came so far below the highs
+    /// of the two days before; those within two weeks are one.
+    fn plunges(&self, drop_k: f64, limit_c: f64, year: i32) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        let winter = NaiveDate::from_ymd_opt(year - 1, 10, 1)
+            .zip(NaiveDate::from_ymd_opt(year, 4, 15))
+            .map(|(from, to)| from..=to);
+        let (Some(daily), Some(winter)) = (&self.facts.weather.daily, winter) else {
+            return events;
+        };
+        let cold = daily
+            .days()
+            .filter(|day| winter.contains(&day.date))
+            .filter_map(|day| Some((day.date, day.low_c.filter(|low| *low <= limit_c)?)));
+        for (date, low_c) in cold {
+            let highs = (1..=2).filter_map(|back| daily.day(date - Days::new(back))?.high_c);
+            let Some(high_c) = highs.reduce(f64::max) else {
+                continue;
+            };
+            let fresh = events
+                .last()
+                .is_none_or(|last| (date - last.date).num_days() > 14);
+            if fresh && high_c - low_c >= drop_k {
+                let evidence = Evidence::ColdPlunge {
+                    date,
+                    low_c,
+                    high_c,
+                };
+                events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence,
+                });
+            }
+        }
+        events
+    }
+
+    /// Days of this year with an hour of so much wind; days in a row are one.
+    /// The record keeps the wind of each hour, not its gusts.
+    fn gales(&self, least_m_s: f64) -> Vec<Event> {
+        let mut events: Vec<Event> = Vec::new();
+        let hours = self.facts.weather.hourly.iter();
+        let hours = hours.flat_map(crate::facts::weather::HourlyRecord::hours);
+        for hour in hours.filter(|hour| hour.start.year() == self.today.year()) {
+            let Some(wind_m_s) = hour.wind_m_s.filter(|wind| *wind >= least_m_s) else {
+                continue;
+            };
+            let date = hour.start.date();
+            match events.last_mut() {
+                Some(last) if (date - last.date).num_days() <= 2 => {
+                    if let Evidence::Gale { wind_m_s: held, .. } = &mut last.evidence {
+                        *held = held.max(wind_m_s);
+                    }
+                }
+                _ => events.push(Event {
+                    date,
+                    forecast: false,
+                    evidence: Evidence::Gale { date, wind_m_s },
+                }),
+            }
+        }
+        events
+    }
+
+    /// Damage of one cause that was noted this year.
+    fn damage(&self, cause: crate::facts::journal::DamageCause) -> Vec<Event> {
+        let noted = self.facts.damage.iter();
+        let mut days: Vec<NaiveDate> = noted
+            .filter(|(date, known)| *known == cause && date.year() == self.today.year())
+            .map(|(date, _)| *date)
+            .collect();
+        days.sort();
+        days.dedup_by_key(|date| *date);
+        days.into_iter()
+            .map(|date| Event {
+                date,
+                forecast: false,
+                evidence: Evidence::DamageNoted {
+                    date,
+                    cause: cause.word(),
+                },
+            })
+            .collect()
     }
 
     /// The first night of the winter before a season that was cold enough;

@@ -62,6 +62,8 @@ struct SeasonFacts {
     leaf_fall: Option<crate::facts::knowledge::LeafFallRule>,
     hardiness: crate::facts::place::HardinessZone,
     weather: crate::facts::weather::Weather,
+    /// Damage that the keeper noted: day and cause.
+    damage: Vec<(NaiveDate, crate::facts::journal::DamageCause)>,
 }
 
 /// The stages of one group in one year.
@@ -191,6 +193,12 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
             leaf_fall: facts.knowledge.leaf_fall.clone(),
             hardiness: facts.place.hardiness,
             weather,
+            damage: facts
+                .journal
+                .damage
+                .iter()
+                .map(|noted| (noted.date, noted.what.cause))
+                .collect(),
         },
     };
     let stages = stage_dates::of(facts, &season.facts.weather, &season.groups, today);
