@@ -6,6 +6,7 @@ mod json;
 mod measure;
 mod print;
 mod show;
+mod weather;
 
 use crate::clock::Clock;
 use crate::config;
@@ -77,6 +78,8 @@ enum Command {
     Show(Show),
     /// Bring in a weather file: days or hours as CSV, packed by gzip or not
     Import(import::Import),
+    /// What is known of the weather, from whom, until when; fetch, compare
+    Weather(weather::Weather),
     /// Check place.toml, register.toml and your own knowledge files
     Check,
 }
@@ -172,10 +175,19 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
             show::run(show, common.json, today, |today| {
-                gather::facts(&folders, today).map_err(|error| error.to_string())
+                let look = gather::Look {
+                    today,
+                    now: common
+                        .as_of
+                        .is_none()
+                        .then(|| Clock::Wall.now(chrono_tz::UTC)),
+                    all_hours: matches!(show, Show::Measure { .. }),
+                };
+                gather::facts_at(&folders, look).map_err(|error| error.to_string())
             })
         }
         Command::Import(import) => import::run(import, common),
+        Command::Weather(weather) => weather::run(weather, common),
         Command::Check => check(common),
     }
 }

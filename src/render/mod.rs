@@ -6,3 +6,4 @@ pub mod measure;
 pub mod message;
 pub mod page;
 pub mod sentence;
+pub mod weather;
