@@ -139,7 +139,7 @@ mod tests {
 
     #[test]
     fn a_leap_goes_and_a_front_stays() {
-        let start = "2026-04-20T00:00:00".parse().unwrap();
+        let start: chrono::NaiveDateTime = "2026-04-20T00:00:00".parse().unwrap();
         let hour = |at: i64, c: f64| Hour {
             start: start + chrono::TimeDelta::hours(at),
             temperature_c: Some(c),
