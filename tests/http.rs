@@ -12,6 +12,7 @@ mod ghcn;
 mod golden;
 mod nws;
 mod open_meteo;
+mod refresh;
 mod server;
 mod tls;
 mod watched;

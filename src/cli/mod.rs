@@ -18,7 +18,10 @@ mod print;
 mod service;
 mod setup;
 mod show;
+
 mod test_message;
+
+mod weather;
 
 use crate::clock::Clock;
 use crate::config;
@@ -90,6 +93,7 @@ enum Command {
     Show(Show),
     /// Bring in a weather file: days or hours as CSV, packed by gzip or not
     Import(import::Import),
+
     /// Begin: asks for place and trees, and writes the files
     Setup(Box<setup::Setup>),
     /// Send one message by every way that is set up
@@ -98,6 +102,10 @@ enum Command {
     Manual(manual::Manual),
     /// The background service: install, status, logs, remove
     Service(service::Service),
+
+    /// What is known of the weather, from whom, until when; fetch, compare
+    Weather(weather::Weather),
+
     /// Check place.toml, register.toml and your own knowledge files
     Check,
     #[command(flatten)]
@@ -239,10 +247,19 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
             show::run(show, common.json, today, |today| {
-                gather::facts(&folders, today).map_err(|error| error.to_string())
+                let look = gather::Look {
+                    today,
+                    now: common
+                        .as_of
+                        .is_none()
+                        .then(|| Clock::Wall.now(chrono_tz::UTC)),
+                    all_hours: matches!(show, Show::Measure { .. }),
+                };
+                gather::facts_at(&folders, look).map_err(|error| error.to_string())
             })
         }
         Command::Import(import) => import::run(import, common),
+        Command::Weather(weather) => weather::run(weather, common),
         Command::Check => check(common),
         Command::Setup(setup) => setup::run(setup, common),
         Command::Manual(manual) => manual::run(manual),

@@ -8,4 +8,8 @@ pub mod message;
 pub mod orchard;
 pub mod page;
 pub mod sentence;
+
 pub mod views;
+
+pub mod weather;
+

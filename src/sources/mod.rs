@@ -232,6 +232,17 @@ pub struct Credit {
     pub licence: &'static str,
 }
 
+/// What has to stand where data that are kept under a name are shown; `None`
+/// for the keeper's own.
+pub fn credit_of(name: &str) -> Option<Credit> {
+    match name {
+        open_meteo::NAME => Some(open_meteo::CREDIT),
+        nws::NAME => Some(nws::CREDIT),
+        name if name.starts_with(ghcn::NAME) => Some(ghcn::CREDIT),
+        _ => None,
+    }
+}
+
 /// All that a source saw of a span, in one piece: for short spans.
 ///
 /// # Errors

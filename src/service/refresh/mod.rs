@@ -360,7 +360,8 @@ impl Round<'_> {
             let adrift = state
                 .next
                 .is_some_and(|next| next > self.now + TimeDelta::days(8));
-            let forced = self.wanted == Wanted::All && (!job.is_rare() || state.failures > 0);
+            let forced = self.wanted == Wanted::All
+                && (!job.is_rare() || state.failures > 0 || state.succeeded.is_none());
             if !(due || adrift || forced) {
                 continue;
             }
@@ -383,8 +384,9 @@ impl Round<'_> {
                     self.succeeded(served, job, &Ended::Done)?;
                 }
                 Err(Trouble::Source(error)) => {
-                    self.failed(served, job, &error)?;
+                    let next = self.failed(served, job, &error)?;
                     if is_of_the_way(&error) {
+                        self.defer(served, next)?;
                         break;
                     }
                 }
@@ -580,7 +582,26 @@ impl Round<'_> {
         self.store.put_fetch_state(&state)
     }
 
-    fn failed(&mut self, served: &Served, job: Job, error: &SourceError) -> Result<(), StoreError> {
+    /// What else of a source is due waits as long: it would fail as well.
+    fn defer(&mut self, served: &Served, next: DateTime<Utc>) -> Result<(), StoreError> {
+        for job in served.jobs() {
+            let mut state = self.store.fetch_state(served.name(), job.word())?;
+            if state.next.is_none_or(|due| due <= self.now) {
+                state.next = Some(next);
+                state.failures = state.failures.max(1);
+                self.store.put_fetch_state(&state)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Notes a failure; says when the job is tried again.
+    fn failed(
+        &mut self,
+        served: &Served,
+        job: Job,
+        error: &SourceError,
+    ) -> Result<DateTime<Utc>, StoreError> {
         let mut state = self.store.fetch_state(served.name(), job.word())?;
         state.failures = state.failures.saturating_add(1);
         state.tried = Some(self.now);
@@ -597,7 +618,7 @@ impl Round<'_> {
             tell: error.tell(),
             next,
         });
-        Ok(())
+        Ok(next)
     }
 
     /// Whether a cold night is near: a warning holds, or a forecast has one.

@@ -7,7 +7,7 @@ use crate::sources::client::Client;
 use crate::sources::csv_file::Options;
 use crate::sources::ghcn::{self, Ghcn};
 use crate::sources::nws::{self, Nws};
-use crate::sources::open_meteo::{OpenMeteo, OpenMeteoSettings};
+use crate::sources::open_meteo::{self, OpenMeteo, OpenMeteoSettings};
 use crate::sources::watched::Watched;
 use std::sync::Arc;
 
@@ -96,7 +96,7 @@ fn source(
     Ok(match service {
         Service::OpenMeteo => Asked::Service(Box::new(OpenMeteo::new(
             client.clone(),
-            open_meteo(settings)?,
+            open_meteo_settings(settings)?,
         ))),
         Service::Nws => {
             let contact = settings.nws.contact.as_deref().ok_or(
@@ -129,7 +129,7 @@ fn source(
     })
 }
 
-fn open_meteo(settings: &WeatherSettings) -> Result<OpenMeteoSettings, String> {
+fn open_meteo_settings(settings: &WeatherSettings) -> Result<OpenMeteoSettings, String> {
     let choice = &settings.open_meteo;
     let mut made = match &choice.address {
         Some(address) => OpenMeteoSettings::at(address),
@@ -159,20 +159,14 @@ pub fn names_in_order(settings: &WeatherSettings, kept: &[String]) -> Vec<String
         .filter_map(|service| name(*service, settings))
         .collect();
     let own = settings.station.as_ref().map(|station| &station.name);
-    let fetched = |name: &&String| {
-        services.contains(name)
-            || name.starts_with("NOAA GHCN-Daily ")
-            || [OPEN_METEO, NWS].contains(&name.as_str())
-    };
+    let fetched =
+        |name: &&String| services.contains(name) || crate::sources::credit_of(name).is_some();
     let mut names: Vec<String> = own.into_iter().cloned().collect();
     names.extend(kept.iter().filter(|name| !fetched(name)).cloned());
     names.extend(services);
     names.dedup();
     names
 }
-
-const OPEN_METEO: &str = "Open-Meteo";
-const NWS: &str = "US National Weather Service";
 
 fn name(service: Service, settings: &WeatherSettings) -> Option<String> {
     match service {
@@ -183,8 +177,8 @@ fn name(service: Service, settings: &WeatherSettings) -> Option<String> {
         Service::Ghcn => settings
             .ghcn
             .as_ref()
-            .map(|choice| format!("NOAA GHCN-Daily {}", choice.station.to_ascii_uppercase())),
-        Service::OpenMeteo => Some(OPEN_METEO.to_owned()),
-        Service::Nws => Some(NWS.to_owned()),
+            .map(|choice| format!("{} {}", ghcn::NAME, choice.station.to_ascii_uppercase())),
+        Service::OpenMeteo => Some(open_meteo::NAME.to_owned()),
+        Service::Nws => Some(nws::NAME.to_owned()),
     }
 }

@@ -30,6 +30,16 @@ pub const ADDRESS: &str = "https://www.ncei.noaa.gov/data/\
 /// Most bytes of a record unpacked.
 const MOST_BYTES: u64 = 64 << 20;
 
+/// Its name, for the keeper and the store (the station follows).
+pub const NAME: &str = "NOAA GHCN-Daily";
+
+/// What has to stand where its data are shown.
+pub const CREDIT: Credit = Credit {
+    text: "Station record by NOAA NCEI, GHCN-Daily",
+    link: "https://www.ncei.noaa.gov/",
+    licence: "public domain",
+};
+
 /// The source: one station.
 #[derive(Debug)]
 pub struct Ghcn {
@@ -47,7 +57,7 @@ impl Ghcn {
         Ghcn {
             client,
             address: address.to_owned(),
-            name: format!("NOAA GHCN-Daily {station}"),
+            name: format!("{NAME} {station}"),
             station,
         }
     }
@@ -93,11 +103,7 @@ impl WeatherSource for Ghcn {
     }
 
     fn credit(&self) -> Credit {
-        Credit {
-            text: "Station record by NOAA NCEI, GHCN-Daily",
-            link: "https://www.ncei.noaa.gov/",
-            licence: "public domain",
-        }
+        CREDIT
     }
 
     fn observed(

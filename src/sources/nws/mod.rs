@@ -47,6 +47,16 @@ const ENOUGH: f64 = 0.75;
 /// The usual address.
 pub const BASE: &str = "https://api.weather.gov";
 
+/// Its name, for the keeper and the store.
+pub const NAME: &str = "US National Weather Service";
+
+/// What has to stand where its data are shown.
+pub const CREDIT: Credit = Credit {
+    text: "Weather data by NOAA's National Weather Service",
+    link: "https://www.weather.gov/",
+    licence: "public domain",
+};
+
 /// The source.
 #[derive(Debug)]
 pub struct Nws {
@@ -202,15 +212,11 @@ impl Nws {
 
 impl WeatherSource for Nws {
     fn name(&self) -> &str {
-        "US National Weather Service"
+        NAME
     }
 
     fn credit(&self) -> Credit {
-        Credit {
-            text: "Weather data by NOAA's National Weather Service",
-            link: "https://www.weather.gov/",
-            licence: "public domain",
-        }
+        CREDIT
     }
 
     fn observed(

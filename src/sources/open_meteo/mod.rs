@@ -102,6 +102,16 @@ impl fmt::Debug for OpenMeteoSettings {
     }
 }
 
+/// Its name, for the keeper and the store.
+pub const NAME: &str = "Open-Meteo";
+
+/// What has to stand where its data are shown.
+pub const CREDIT: Credit = Credit {
+    text: "Weather data by Open-Meteo.com",
+    link: "https://open-meteo.com/",
+    licence: "CC BY 4.0",
+};
+
 /// The source.
 #[derive(Debug)]
 pub struct OpenMeteo {
@@ -176,15 +186,11 @@ impl OpenMeteo {
 
 impl WeatherSource for OpenMeteo {
     fn name(&self) -> &str {
-        "Open-Meteo"
+        NAME
     }
 
     fn credit(&self) -> Credit {
-        Credit {
-            text: "Weather data by Open-Meteo.com",
-            link: "https://open-meteo.com/",
-            licence: "CC BY 4.0",
-        }
+        CREDIT
     }
 
     fn observed(
