@@ -12,4 +12,3 @@ pub mod sentence;
 pub mod views;
 
 pub mod weather;
-
