@@ -8,6 +8,7 @@ pub mod calendar;
 pub mod changes;
 pub mod days;
 pub mod sprays;
+pub mod nudge;
 pub mod trees;
 pub mod window;
 

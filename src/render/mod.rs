@@ -2,8 +2,10 @@
 
 pub mod chart;
 pub mod hindcast;
+pub mod icalendar;
 pub mod measure;
 pub mod message;
+pub mod nudge;
 pub mod page;
 pub mod sentence;
 pub mod views;
