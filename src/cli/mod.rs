@@ -7,6 +7,7 @@ mod json;
 mod manual;
 mod measure;
 mod print;
+mod rehearse;
 mod service;
 mod setup;
 mod show;
@@ -122,6 +123,8 @@ enum Show {
         #[command(subcommand)]
         what: measure::Measure,
     },
+    /// Live a year in seconds: each message at its time, as it would be sent
+    Rehearse(rehearse::Rehearse),
     /// What moved in the calendar since a day
     Changes {
         /// That day, such as 2026-04-20
@@ -162,7 +165,7 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// What goes to the terminal: lines of text, or JSON.
+/// What goes to the terminal: lines of text, JSON, or a file as it is.
 #[derive(Debug)]
 enum Output {
     Lines(Vec<String>),

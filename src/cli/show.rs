@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, calendar, hindcast, json, measure};
+use super::{Output, Show, calendar, hindcast, json, measure, rehearse};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -20,6 +20,10 @@ pub fn run(
     today: NaiveDate,
     gather: impl Fn(NaiveDate) -> Result<Facts, String>,
 ) -> Result<Output, String> {
+    if let Show::Rehearse(what) = show {
+        let facts = gather(rehearse::horizon(today))?;
+        return rehearse::run(what, &facts, today, as_json);
+    }
     let facts = gather(today)?;
     match show {
         Show::Measure { what } => return measure::run(what, &facts, today, as_json),
@@ -52,7 +56,7 @@ pub fn run(
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
         // Answered above: they need no plan.
-        Show::Measure { .. } | Show::Hindcast { .. } => Vec::new(),
+        Show::Measure { .. } | Show::Hindcast { .. } | Show::Rehearse(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);

@@ -242,7 +242,11 @@ mod tests {
             ("2026-11-01T07:00:00", "2026-11-01T12:00:00Z"),
             ("2026-03-08T07:00:00", "2026-03-08T11:00:00Z"),
         ] {
-            assert_eq!(instant(civil(local), New_York), Some(utc(instant_utc)), "{local}");
+            assert_eq!(
+                instant(civil(local), New_York),
+                Some(utc(instant_utc)),
+                "{local}"
+            );
         }
     }
 
@@ -265,11 +269,26 @@ mod tests {
     #[test]
     fn weekdays_count_from_sunday_as_0_and_7() {
         // 7 November 2026 is a Saturday.
-        assert_eq!(next("0 7 * * 1-5", "2026-11-07T00:00:00Z"), "2026-11-09T12:00Z");
-        assert_eq!(next("0 7 * * 0", "2026-11-07T00:00:00Z"), "2026-11-08T12:00Z");
-        assert_eq!(next("0 7 * * 7", "2026-11-07T00:00:00Z"), "2026-11-08T12:00Z");
-        assert_eq!(next("0 7 * * fri-sun", "2026-11-07T13:00:00Z"), "2026-11-08T12:00Z");
-        assert_eq!(next("*/5 * * * *", "2026-11-07T13:01:00Z"), "2026-11-07T13:05Z");
+        assert_eq!(
+            next("0 7 * * 1-5", "2026-11-07T00:00:00Z"),
+            "2026-11-09T12:00Z"
+        );
+        assert_eq!(
+            next("0 7 * * 0", "2026-11-07T00:00:00Z"),
+            "2026-11-08T12:00Z"
+        );
+        assert_eq!(
+            next("0 7 * * 7", "2026-11-07T00:00:00Z"),
+            "2026-11-08T12:00Z"
+        );
+        assert_eq!(
+            next("0 7 * * fri-sun", "2026-11-07T13:00:00Z"),
+            "2026-11-08T12:00Z"
+        );
+        assert_eq!(
+            next("*/5 * * * *", "2026-11-07T13:01:00Z"),
+            "2026-11-07T13:05Z"
+        );
     }
 
     #[test]

@@ -7,8 +7,8 @@ pub mod age;
 pub mod calendar;
 pub mod changes;
 pub mod days;
-pub mod sprays;
 pub mod nudge;
+pub mod sprays;
 pub mod trees;
 pub mod window;
 

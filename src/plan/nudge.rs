@@ -16,6 +16,7 @@ pub use said::{Said, Subject, Told};
 
 use super::calendar::{Note, Plan, State, Task};
 use super::changes::{self, Change, NEWS_DAYS, What};
+use super::days::Prospect;
 use crate::facts::Facts;
 use crate::season::Season;
 use crate::season::evidence::FrostNight;
@@ -174,9 +175,10 @@ pub fn digest(
     let mut found = Vec::new();
     found.extend(replan(plan, before, said));
     found.extend(events::all_clear(facts, season, today, said));
+    let prospect = Prospect::new(facts, season, today);
     for task in &plan.tasks {
         found.extend(events::opening(facts, task, today, said));
-        found.extend(windows::of(facts, task, today, said));
+        found.extend(windows::of(facts, &prospect, task, today, said));
     }
     arranged(found, said, today)
 }
@@ -283,7 +285,9 @@ fn by_frost(
             let hit = |crop: &String| lost.iter().any(|(lost, _, _)| lost == crop);
             match change.what {
                 What::Dropped => task.crop.as_ref().is_some_and(hit),
-                What::Added { .. } => change.because.iter().any(events::is_frost),
+                What::Added { .. } => {
+                    task.chore != events::FROST_CHORE && change.because.iter().any(events::is_frost)
+                }
                 What::Moved { closes, .. } => {
                     task.crop.as_ref().is_some_and(hit)
                         && (closes.1 - closes.0).num_days().abs() >= NEWS_DAYS

@@ -259,11 +259,10 @@ fn text(letter: &Letter) -> String {
         }
     }
     for (at, caution) in cautions(letter).into_iter().enumerate() {
-        text.push_str(if at == 0 {
-            "\nTake care: "
-        } else {
-            "Take care: "
-        });
+        if at == 0 {
+            text.push_str("\nTake care:\n");
+        }
+        text.push_str("- ");
         text.push_str(caution);
         text.push('\n');
     }

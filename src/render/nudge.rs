@@ -5,7 +5,7 @@ use super::message::Line;
 use super::sentence::{Words, named, share_range};
 use crate::facts::Facts;
 use crate::plan::calendar::{Plan, State, Task};
-use crate::plan::changes::What;
+use crate::plan::changes::{Change, What};
 use crate::plan::nudge::{About, Kind, Nudge};
 use crate::season::evidence::FrostNight;
 use crate::units::plain;
@@ -55,17 +55,12 @@ pub fn line(facts: &Facts, today: NaiveDate, nudges: &[Nudge]) -> Line {
         },
         About::Replan { lost, changes } => {
             let mut line = replan(facts, words, lost);
-            line.details.extend(
-                changes
-                    .iter()
-                    .take(MOST_CHANGES)
-                    .map(|(change, task)| changed(words, task, &change.what)),
-            );
-            if changes.len() > MOST_CHANGES {
-                line.details.push(format!(
-                    "{} more changes; `budtide changes` shows them",
-                    changes.len() - MOST_CHANGES
-                ));
+            let told = changed(facts, words, changes);
+            let more = told.len().saturating_sub(MOST_CHANGES);
+            line.details.extend(told.into_iter().take(MOST_CHANGES));
+            if more > 0 {
+                line.details
+                    .push(format!("{more} more changes; `budtide changes` shows them"));
             }
             line.windows = changes
                 .iter()
@@ -203,13 +198,17 @@ fn ready(facts: &Facts, words: Words<'_>, tasks: &[&Task]) -> Line {
     if more > 0 {
         details.push(format!("and {more} more"));
     }
-    let heading = match chores.as_slice() {
-        [_] => "Things to buy or order for what comes next",
-        _ => "Things to buy or order for the coming weeks",
+    let heading = match details.as_slice() {
+        [one] => {
+            let one = one.clone();
+            details.clear();
+            one
+        }
+        _ => "what the coming weeks need".to_owned(),
     };
     Line {
         label: label(Kind::Ready).to_owned(),
-        heading: heading.to_owned(),
+        heading,
         details,
         ..Line::default()
     }
@@ -340,21 +339,48 @@ fn replan(facts: &Facts, words: Words<'_>, lost: &[(String, f64, FrostNight)]) -
     }
 }
 
-fn changed(words: Words<'_>, task: &Task, what: &What) -> String {
-    let say = words.say(task);
-    match what {
-        What::Added { opens, closes } => format!(
-            "New: {say}, {} to {}",
-            words.near_day(*opens),
-            words.near_day(*closes)
-        ),
-        What::Dropped => format!("No longer needed: {say}"),
-        What::Moved { opens, closes } => format!(
-            "Moved: {say}, now {} to {}",
-            words.near_day(opens.1),
-            words.near_day(closes.1)
-        ),
+/// The changes of a calendar, chore by chore.
+fn changed(facts: &Facts, words: Words<'_>, changes: &[(Change, Task)]) -> Vec<String> {
+    let sort = |what: &What| match what {
+        What::Added { .. } => "New",
+        What::Moved { .. } => "Moved",
+        What::Dropped => "No longer needed",
+    };
+    let mut groups: Vec<(&str, &What, Vec<&Task>)> = Vec::new();
+    for (change, task) in changes {
+        let same = groups.iter_mut().find(|(word, _, tasks)| {
+            *word == sort(&change.what) && tasks.iter().any(|held| held.chore == task.chore)
+        });
+        match same {
+            Some((_, _, tasks)) => tasks.push(task),
+            None => groups.push((sort(&change.what), &change.what, vec![task])),
+        }
     }
+    groups
+        .into_iter()
+        .map(|(word, what, tasks)| {
+            let trees: Vec<String> = tasks.iter().map(|task| words.trees(task)).collect();
+            let trees: Vec<&str> = trees.iter().map(String::as_str).collect();
+            let name = tasks
+                .first()
+                .and_then(|task| facts.knowledge.chore(&task.chore))
+                .map_or("", |chore| chore.name.as_str());
+            let trees = listed(&trees);
+            match what {
+                What::Added { opens, closes } => format!(
+                    "{word}: {name} ({trees}), {} to {}",
+                    words.near_day(*opens),
+                    words.near_day(*closes)
+                ),
+                What::Dropped => format!("{word}: {name} ({trees})"),
+                What::Moved { opens, closes } => format!(
+                    "{word}: {name} ({trees}), now {} to {}",
+                    words.near_day(opens.1),
+                    words.near_day(closes.1)
+                ),
+            }
+        })
+        .collect()
 }
 
 /// A task as an entry of a calendar.
@@ -453,8 +479,10 @@ fn total_minutes(tasks: &[&Task]) -> Option<(f64, f64)> {
 
 /// `45 min to 2 h`, roughly.
 fn time(least: f64, most: f64) -> String {
-    if most < 120.0 {
-        return named(most.round() as u32, "minute", "minutes");
+    if most < 90.0 {
+        let step = if most > 10.0 { 5.0 } else { 1.0 };
+        let most = ((most / step).round() * step).max(1.0);
+        return named(most as u32, "minute", "minutes");
     }
     let hours = |minutes: f64| (minutes / 60.0).round().max(1.0);
     let (least, most) = (hours(least), hours(most));

@@ -80,23 +80,41 @@ mod tests {
     /// hand.
     #[test]
     fn quiet_hours_over_midnight() {
-        assert_eq!(quiet("2026-04-20T23:10:00"), Some(local("2026-04-21T06:30:00")));
+        assert_eq!(
+            quiet("2026-04-20T23:10:00"),
+            Some(local("2026-04-21T06:30:00"))
+        );
         assert_eq!(quiet("2026-04-20T06:30:00"), None);
         assert_eq!(quiet("2026-04-20T21:59:00"), None);
-        assert_eq!(quiet("2026-04-20T22:00:00"), Some(local("2026-04-21T06:30:00")));
-        assert_eq!(quiet("2026-04-20T03:00:00"), Some(local("2026-04-20T06:30:00")));
+        assert_eq!(
+            quiet("2026-04-20T22:00:00"),
+            Some(local("2026-04-21T06:30:00"))
+        );
+        assert_eq!(
+            quiet("2026-04-20T03:00:00"),
+            Some(local("2026-04-20T06:30:00"))
+        );
     }
 
     #[test]
     fn quiet_hours_over_the_change_of_the_clocks() {
-        assert_eq!(quiet("2026-03-07T23:00:00"), Some(local("2026-03-08T06:30:00")));
-        assert_eq!(quiet("2026-11-01T01:30:00"), Some(local("2026-11-01T06:30:00")));
+        assert_eq!(
+            quiet("2026-03-07T23:00:00"),
+            Some(local("2026-03-08T06:30:00"))
+        );
+        assert_eq!(
+            quiet("2026-11-01T01:30:00"),
+            Some(local("2026-11-01T06:30:00"))
+        );
     }
 
     #[test]
     fn equal_bounds_are_no_quiet() {
         let seven = NaiveTime::from_hms_opt(7, 0, 0).unwrap();
-        assert_eq!(quiet_until((seven, seven), local("2026-04-20T07:00:00"), New_York), None);
+        assert_eq!(
+            quiet_until((seven, seven), local("2026-04-20T07:00:00"), New_York),
+            None
+        );
     }
 
     #[test]

@@ -11,7 +11,7 @@ use crate::season::normal;
 use chrono::NaiveDate;
 
 /// The chore of the frost warning: who does not want it is not warned.
-const FROST_CHORE: &str = "frost-tonight";
+pub(super) const FROST_CHORE: &str = "frost-tonight";
 
 /// Spread of a next night's forecast low, °C. Our judgement.
 const FORECAST_ERROR_C: f64 = 2.0;
@@ -28,6 +28,10 @@ const FROST_SHARE: f64 = 0.05;
 
 /// Events within as many days are one.
 const ONE_EVENT_DAYS: i64 = 3;
+
+/// Days between two calls after infections: who did not answer the first has
+/// leaves that are infected already.
+const INFECTION_REST_DAYS: i64 = 5;
 
 /// Days between two words on one chore that events set off.
 const REST_DAYS: i64 = 7;
@@ -84,7 +88,15 @@ pub(super) fn frost_tonight(
         .filter(|told| told.kind == Kind::Urgent)
         .map(|told| told.sequence)
         .max();
-    if told.is_some_and(|told| told >= class) {
+    // In a cold spell each night is told alone only where more is at stake
+    // than some buds.
+    let spell = class == 1
+        && said.told.iter().any(|told| {
+            told.kind == Kind::Urgent
+                && told.subject.chore == subject.chore
+                && (1..=ONE_EVENT_DAYS).contains(&(date - told.from).num_days())
+        });
+    if spell || told.is_some_and(|told| told >= class) {
         return None;
     }
     Some(Nudge {
@@ -153,7 +165,7 @@ pub(super) fn infection(
     if covered {
         return None;
     }
-    fresh(task, said, ONE_EVENT_DAYS)
+    fresh(task, said, INFECTION_REST_DAYS)
         .map(|sequence| Nudge::of_task(Kind::Urgent, task, sequence, today, false))
 }
 

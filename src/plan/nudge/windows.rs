@@ -6,6 +6,7 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, ChoreKind};
 use crate::plan::calendar::{State, Task};
 use crate::plan::changes::NEWS_DAYS;
+use crate::plan::days::Prospect;
 use chrono::NaiveDate;
 
 /// Days before the close on which the last call is made.
@@ -18,8 +19,20 @@ const SHORT_DAYS: i64 = 8;
 /// An opening of a window at least this long can wait for other news.
 const LONG_DAYS: i64 = 14;
 
-/// Least days between two words on one task, but for the last call.
+/// Least days between a word on a task and its last call.
 const REST_DAYS: i64 = 3;
+
+/// Least days between a word on a task and its best day.
+const BEST_REST_DAYS: i64 = 7;
+
+/// Chance of a suitable day below which the last call is made; 13.1.
+const ENOUGH: f64 = 0.7;
+
+/// Chance of other suitable days below which a good day presses; 13.1.
+const OTHERS: f64 = 0.9;
+
+/// How many other days that chance is about.
+const OTHER_DAYS: usize = 2;
 
 /// Worth below which a task is told once only.
 const MINOR: u8 = 3;
@@ -31,7 +44,13 @@ const MOST_MOVES: u32 = 2;
 const MOVE_REST_DAYS: i64 = 7;
 
 /// What is due of a task today; at most one thing.
-pub(super) fn of(facts: &Facts, task: &Task, today: NaiveDate, said: &Said) -> Option<Nudge> {
+pub(super) fn of(
+    facts: &Facts,
+    prospect: &Prospect<'_>,
+    task: &Task,
+    today: NaiveDate,
+    said: &Said,
+) -> Option<Nudge> {
     let chore = facts.knowledge.chore(&task.chore)?;
     if chore.after.is_some() {
         return None;
@@ -46,12 +65,13 @@ pub(super) fn of(facts: &Facts, task: &Task, today: NaiveDate, said: &Said) -> O
         return None;
     }
     let now = Now {
+        prospect,
         task,
         told: &told,
         turn,
         today,
     };
-    now.last_call().or_else(|| {
+    now.last_call(chore).or_else(|| {
         if snoozed(facts, task, today) {
             return None;
         }
@@ -74,6 +94,7 @@ fn turn(facts: &Facts, chore: &Chore, task: &Task) -> u32 {
 
 /// A task on a day, with what was told of it.
 struct Now<'a> {
+    prospect: &'a Prospect<'a>,
     task: &'a Task,
     told: &'a [&'a Told],
     turn: u32,
@@ -116,10 +137,14 @@ impl Now<'_> {
         Some(Nudge::of_task(kind, self.task, turn, self.today, patient))
     }
 
-    fn last_call(&self) -> Option<Nudge> {
+    fn last_call(&self, chore: &Chore) -> Option<Nudge> {
         let left = (self.closes() - self.today).num_days();
+        // Days that suit may run out before the window does.
+        let scarce = !chore.guards.is_empty()
+            && left <= LONG_DAYS
+            && self.prospect.enough(self.task, self.today, 1) < ENOUGH;
         let minor = self.task.worth < MINOR || (self.length() < SHORT_DAYS && self.task.worth < 5);
-        if !self.open() || left > LAST_DAYS || self.was(&[Kind::LastCall]) {
+        if !self.open() || !(left <= LAST_DAYS || scarce) || self.was(&[Kind::LastCall]) {
             return None;
         }
         if self.told.is_empty() {
@@ -149,13 +174,17 @@ impl Now<'_> {
     }
 
     fn best_day(&self, chore: &Chore) -> Option<Nudge> {
-        let dull = matches!(chore.kind, ChoreKind::Ordering | ChoreKind::Records);
+        // Looking and writing have no better day than another.
+        let dull = matches!(
+            chore.kind,
+            ChoreKind::Ordering | ChoreKind::Records | ChoreKind::Watch
+        );
         let task = self.task;
         if dull || task.worth < MINOR || self.length() < SHORT_DAYS || !self.open() {
             return None;
         }
         let early = [Kind::BestDay, Kind::LastCall];
-        if self.was(&early) || self.rest() <= REST_DAYS {
+        if self.was(&early) || self.rest() < BEST_REST_DAYS {
             return None;
         }
         let tomorrow = plus(self.today, 1);
@@ -164,8 +193,10 @@ impl Now<'_> {
         if day > tomorrow || tomorrow < best {
             return None;
         }
-        // The weather has no say in it: its best time is a matter of weeks.
-        let patient = chore.guards.is_empty();
+        // It presses only where few other days will suit.
+        let after = plus(day, 1);
+        let patient =
+            chore.guards.is_empty() || self.prospect.enough(task, after, OTHER_DAYS) >= OTHERS;
         self.nudge(Kind::BestDay, patient)
     }
 
