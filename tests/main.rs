@@ -17,6 +17,8 @@ mod bloom;
 
 mod properties;
 
+mod nudge;
+
 mod river;
 
 mod store;

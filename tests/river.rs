@@ -80,7 +80,7 @@ fn facts(place: &str, weather: Weather) -> Facts {
     gather::joined(settings, weather, NaiveDate::MAX)
 }
 
-fn champion() -> Facts {
+pub fn champion() -> Facts {
     let file = fixture("weather/daily_champion_ne_1982_2018.csv.gz");
     let read = csv_file::read_path(&file, &Options::default()).unwrap();
     let weather = Weather {

@@ -1,11 +1,12 @@
 //! `calendar`: the year as lanes or as a list, and parts of it.
 
 use super::{Output, json};
+use crate::clock::Clock;
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{Plan, Task};
 use crate::render::page::{self, Layout};
-use crate::render::views;
+use crate::render::{icalendar, nudge, views};
 use crate::season::Season;
 use chrono::Days;
 use clap::Args;
@@ -34,6 +35,9 @@ pub struct Calendar {
     /// Your hours week by week: wanted, given, and what finds no place
     #[arg(long, group = "part")]
     hours: bool,
+    /// All of it as an iCalendar file (RFC 5545) for a calendar program
+    #[arg(long, group = "part")]
+    icalendar: bool,
 }
 
 /// Shows the calendar as it was asked for.
@@ -54,6 +58,12 @@ pub fn run(
     let tree = tree.transpose()?;
     let chore = asked.chore.as_deref().map(|word| known_chore(facts, word));
     let chore = chore.transpose()?;
+    if asked.icalendar {
+        let entries = nudge::entries(facts, plan);
+        let stamp = Clock::Fixed(plan.today).now(facts.place.time_zone);
+        let name = &facts.place.name;
+        return Ok(Output::Raw(icalendar::publish(name, &entries, stamp)));
+    }
     if as_json {
         let ahead = match asked {
             Calendar { week: true, .. } => Some(plan.today + Days::new(6)),

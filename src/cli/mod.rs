@@ -15,6 +15,7 @@ mod note;
 mod orchard;
 
 mod print;
+mod rehearse;
 mod service;
 mod setup;
 mod show;
@@ -151,6 +152,8 @@ enum Show {
         #[command(subcommand)]
         what: measure::Measure,
     },
+    /// Live a year in seconds: each message at its time, as it would be sent
+    Rehearse(rehearse::Rehearse),
     /// What moved in the calendar since a day
     Changes {
         /// That day, such as 2026-04-20
@@ -201,7 +204,7 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// What goes to the terminal: lines of text, or JSON.
+/// What goes to the terminal: lines of text, JSON, or a file as it is.
 #[derive(Debug)]
 enum Output {
     Lines(Vec<String>),

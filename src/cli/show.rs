@@ -1,6 +1,6 @@
 //! The commands that show something of an orchard.
 
-use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard};
+use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehearse};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
@@ -20,6 +20,10 @@ pub fn run(
     today: NaiveDate,
     gather: impl Fn(NaiveDate) -> Result<Facts, String>,
 ) -> Result<Output, String> {
+    if let Show::Rehearse(what) = show {
+        let facts = gather(rehearse::horizon(today))?;
+        return rehearse::run(what, &facts, today, as_json);
+    }
     let facts = gather(today)?;
     match show {
         Show::Measure { what } => return measure::run(what, &facts, today, as_json),
@@ -63,6 +67,7 @@ pub fn run(
         | Show::Hindcast { .. }
         | Show::Ask { .. }
         | Show::Choose(_)
+        | Show::Rehearse(_)
         | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;

@@ -196,7 +196,7 @@ fn usual_bloom(table: &Table<'_, '_>, crops: &[Crop]) -> Option<UsualBloom> {
 
 fn preferences(table: &Table<'_, '_>) -> Preferences {
     let usual = Preferences::default();
-    let digest_at = table.maybe_time("digest_at").unwrap_or(usual.digest_at);
+    let digest_at = table.maybe_schedule("digest_at").unwrap_or(usual.digest_at);
     let from = table.maybe_time("quiet_from").unwrap_or(usual.quiet.0);
     let until = table.maybe_time("quiet_until").unwrap_or(usual.quiet.1);
     let preferences = Preferences {

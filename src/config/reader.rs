@@ -7,6 +7,7 @@
 
 use super::fault::{Fault, hint, hint_of_few};
 use crate::facts::knowledge::{Source, Standing};
+use crate::facts::schedule::Schedule;
 use crate::units::Quantity;
 use chrono::{NaiveDate, NaiveTime};
 use std::cell::RefCell;
@@ -642,6 +643,14 @@ impl<'s, 'a> Table<'s, 'a> {
                 None
             }
         }
+    }
+
+    /// A time of day or a cron expression, as text.
+    pub fn maybe_schedule(&self, key: &str) -> Option<Schedule> {
+        let at = self.quoted(key, "a time of day in quotes, such as \"07:00\"")?;
+        Schedule::read(&at.value)
+            .map_err(|why| self.fault_at(at.span, key, why))
+            .ok()
     }
 
     /// A table within this one, if the key is there.

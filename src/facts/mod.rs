@@ -10,6 +10,7 @@ pub mod knowledge;
 pub mod place;
 pub mod preferences;
 pub mod register;
+pub mod schedule;
 pub mod weather;
 
 use journal::Journal;

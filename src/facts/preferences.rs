@@ -1,5 +1,6 @@
 //! What the keeper wants, and will not have.
 
+use super::schedule::Schedule;
 use chrono::NaiveTime;
 
 /// Wishes that shape the plan and the nudges.
@@ -9,8 +10,8 @@ pub struct Preferences {
     pub sprays: Sprays,
     /// Hours a week for the orchard.
     pub hours_per_week: f64,
-    /// When the daily digest goes out, local civil time.
-    pub digest_at: NaiveTime,
+    /// When the digest goes out, local civil time.
+    pub digest_at: Schedule,
     /// Start and end of the hours without messages, local civil time; equal
     /// times mean none.
     pub quiet: (NaiveTime, NaiveTime),
@@ -38,7 +39,7 @@ impl Default for Preferences {
         Preferences {
             sprays: Sprays::Any,
             hours_per_week: 6.0,
-            digest_at: at(7, 0),
+            digest_at: Schedule::Daily(at(7, 0)),
             quiet: (at(21, 30), at(6, 30)),
             frost_at_night: false,
             silent_chores: Vec::new(),

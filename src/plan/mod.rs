@@ -9,6 +9,8 @@ pub mod changes;
 pub mod choose;
 pub mod days;
 
+pub mod nudge;
+
 pub mod sprays;
 
 pub mod junipers;

@@ -3,9 +3,14 @@
 pub mod chart;
 pub mod choosing;
 pub mod hindcast;
+pub mod icalendar;
 pub mod measure;
 pub mod message;
+
 pub mod orchard;
+
+pub mod nudge;
+
 pub mod page;
 pub mod sentence;
 

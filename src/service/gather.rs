@@ -19,7 +19,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// Days of its own later weather that the demo shows as a forecast.
-const DEMO_FORECAST_DAYS: u64 = 7;
+pub const DEMO_FORECAST_DAYS: u64 = 7;
 
 /// The day that the demo opens on: the morning after its late frost.
 pub const DEMO_DAY: (i32, u32, u32) = (2026, 4, 22);

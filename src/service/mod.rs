@@ -1,4 +1,5 @@
-//! The service: wait, look, say.
+//! The loop: wait, look, say. And the gathering of facts that every look, by
+//! the service or by a command, begins with.
 
 pub mod gather;
 pub mod refresh;
@@ -10,4 +11,7 @@ pub mod run;
 pub mod tell;
 pub mod wake;
 
+mod payload; // messages and what was told, as text for the store
+pub mod rehearse;
 pub mod round;
+pub mod schedule;

@@ -559,6 +559,7 @@ impl Service {
                     log.error(&error.to_string(), &[]);
                 }
             }
+            Ok(Answer::Refused(why)) => log.warning(&why, &[]),
             Ok(Answer::Unknown) => {
                 log.warning(
                     "a button of a message that is not known any more",

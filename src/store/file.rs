@@ -78,6 +78,15 @@ impl Layout {
         Ok(connection)
     }
 
+    /// A file that is in memory alone and gone with its connection.
+    pub fn open_in_memory(&self) -> Result<Connection, StoreError> {
+        let path = Path::new(":memory:");
+        let sql = |e| StoreError::sql(e, path, "keeping things in memory");
+        let mut connection = Connection::open_in_memory().map_err(sql)?;
+        self.bring_up_to_date(&mut connection, path)?;
+        Ok(connection)
+    }
+
     fn open_to_write(&self, path: &Path, doing: &str) -> Result<Connection, StoreError> {
         let mut connection = connect(path).map_err(|e| StoreError::sql(e, path, doing))?;
         self.check(&connection, path, doing)?;

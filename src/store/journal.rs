@@ -177,6 +177,17 @@ impl JournalStore {
         })
     }
 
+    /// A journal that is in memory alone: for a rehearsal.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn in_memory() -> Result<Self, StoreError> {
+        Ok(JournalStore {
+            connection: LAYOUT.open_in_memory()?,
+            path: PathBuf::from(":memory:"),
+        })
+    }
+
     /// How long a step waits for another process; five seconds unless said.
     ///
     /// # Errors
