@@ -3,4 +3,5 @@
 mod catalogue;
 mod handbook;
 mod orchard;
+mod replay;
 mod walk;

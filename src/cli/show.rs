@@ -5,6 +5,7 @@ use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
 use crate::render::page::{self, Layout};
+use crate::render::{frost, rust};
 use crate::season;
 use chrono::NaiveDate;
 use std::path::Path;
@@ -37,6 +38,13 @@ pub fn run(
         _ => {}
     }
     let season = season::derive(&facts, today);
+    match show {
+        Show::Frost if as_json => return json::frost(&facts, &season).map(Output::Json),
+        Show::Frost => return Ok(Output::Lines(frost::page(&facts, &season))),
+        Show::Rust if as_json => return json::rust(&facts, &season).map(Output::Json),
+        Show::Rust => return Ok(Output::Lines(rust::page(&facts, &season))),
+        _ => {}
+    }
     let plan = plan::make(&facts, &season, today);
     let lines = match show {
         Show::Calendar { .. } | Show::Today if as_json => {
@@ -63,9 +71,12 @@ pub fn run(
         Show::Stages if as_json => return json::stages(&season).map(Output::Json),
         Show::Stages => page::stages(&facts, &season),
         // Answered above: they need no plan.
-        Show::Measure { .. } | Show::Hindcast { .. } | Show::Ask { .. } | Show::Keep(_) => {
-            Vec::new()
-        }
+        Show::Measure { .. }
+        | Show::Hindcast { .. }
+        | Show::Ask { .. }
+        | Show::Frost
+        | Show::Rust
+        | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);
