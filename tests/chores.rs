@@ -3,5 +3,6 @@
 mod catalogue;
 mod handbook;
 mod orchard;
+mod replay;
 mod walk;
 mod year;

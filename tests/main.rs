@@ -5,6 +5,7 @@ mod cli;
 mod faults;
 mod house;
 mod http;
+mod journal;
 mod knowledge;
 
 mod chores;

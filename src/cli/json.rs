@@ -4,11 +4,13 @@ use crate::facts::Facts;
 use crate::plan::changes::{Change, What};
 use crate::plan::window::Bound;
 use crate::plan::{Plan, Task};
+use crate::render::rust as words;
 use crate::render::sentence::Words;
 use crate::season::Season;
 use crate::season::spread::Spread;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
+use serde_json::{Value, json};
 
 /// A date as a distribution.
 #[derive(Debug, Serialize)]
@@ -353,4 +355,71 @@ pub fn changes(
         })
         .collect();
     text(&views)
+}
+
+/// The coming nights against the buds; temperatures in °C, shares 0 to 1.
+pub fn frost(facts: &Facts, season: &Season) -> Result<String, String> {
+    let nights: Vec<Value> = season
+        .frost_outlook(facts)
+        .unwrap_or_default()
+        .iter()
+        .map(|night| {
+            let crops: Vec<Value> = night
+                .crops
+                .iter()
+                .map(|crop| {
+                    json!({
+                        "crop": crop.crop, "stage": crop.stage,
+                        "stage_least": crop.stages.0, "stage_most": crop.stages.1,
+                        "kill_10_c": crop.kills_c.0, "kill_50_c": crop.kills_c.1,
+                        "kill_90_c": crop.kills_c.2, "kill": crop.kill,
+                        "kill_least": crop.kill_span.0, "kill_most": crop.kill_span.1,
+                        "chance_of_a_tenth": crop.tenth, "hours_below_kill_10": crop.hours_below,
+                    })
+                })
+                .collect();
+            json!({
+                "date": night.date.to_string(), "low_c": night.low_c, "spread_k": night.spread_k,
+                "hours_below_freezing": night.hours_below_freezing,
+                "alarm": format!("{:?}", night.alarm).to_lowercase(), "crops": crops,
+            })
+        })
+        .collect();
+    serde_json::to_string_pretty(&json!({"today": season.today.to_string(), "nights": nights}))
+        .map_err(|error| error.to_string())
+}
+
+/// The infection periods of juniper rusts, with what still helps.
+pub fn rust(facts: &Facts, season: &Season) -> Result<String, String> {
+    let now = season.today.and_hms_opt(7, 0, 0).unwrap_or_default();
+    let diseases: Vec<Value> = words::rusts(facts)
+        .map(|disease| {
+            let trees: Vec<&str> = words::takers(facts, disease)
+                .iter()
+                .map(|(tree, _)| tree.id.as_str())
+                .collect();
+            let of_it = season.infections.iter().filter(|one| one.disease == disease.id);
+            let periods: Vec<Value> = of_it
+                .map(|one| {
+                    let helps: Vec<Value> = words::still_helps(facts, one, now)
+                        .iter()
+                        .map(|(name, least, most)| {
+                            json!({"material": name, "until": least.to_string(), "at_most": most.to_string()})
+                        })
+                        .collect();
+                    json!({
+                        "from": one.from.to_string(), "until": one.until.to_string(),
+                        "wet_hours": one.wet_hours, "mean_c": one.mean_c,
+                        "class": format!("{:?}", one.class).to_lowercase(), "sure": one.sure,
+                        "open": one.open, "still_helps": helps,
+                        "symptoms_from": one.symptoms.map(|(from, _)| from.to_string()),
+                        "symptoms_to": one.symptoms.map(|(_, to)| to.to_string()),
+                    })
+                })
+                .collect();
+            json!({"disease": disease.id, "trees": trees, "periods": periods})
+        })
+        .collect();
+    serde_json::to_string_pretty(&json!({"today": season.today.to_string(), "diseases": diseases}))
+        .map_err(|error| error.to_string())
 }

@@ -160,6 +160,10 @@ enum Show {
         #[arg(value_parser = day)]
         since: NaiveDate,
     },
+    /// The coming nights against the buds: what to do by day, and what not
+    Frost,
+    /// Juniper rust: infection periods, what still helps, when to look
+    Rust,
     /// What a symptom may be: ask peach "leaf spots"
     Ask {
         /// The crop

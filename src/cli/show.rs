@@ -4,7 +4,7 @@ use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehea
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::plan::{self, Plan, changes};
-use crate::render::page;
+use crate::render::{frost, page, rust};
 use crate::season;
 use chrono::NaiveDate;
 use std::path::Path;
@@ -42,6 +42,13 @@ pub fn run(
         _ => {}
     }
     let season = season::derive(&facts, today);
+    match show {
+        Show::Frost if as_json => return json::frost(&facts, &season).map(Output::Json),
+        Show::Frost => return Ok(Output::Lines(frost::page(&facts, &season))),
+        Show::Rust if as_json => return json::rust(&facts, &season).map(Output::Json),
+        Show::Rust => return Ok(Output::Lines(rust::page(&facts, &season))),
+        _ => {}
+    }
     let plan = plan::make(&facts, &season, today);
     let lines = match show {
         Show::Calendar(asked) => return calendar::run(asked, &facts, &season, &plan, as_json),
@@ -68,6 +75,8 @@ pub fn run(
         | Show::Ask { .. }
         | Show::Choose(_)
         | Show::Rehearse(_)
+        | Show::Frost
+        | Show::Rust
         | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
             let before = earlier(&gather, *since)?;

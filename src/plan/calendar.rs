@@ -7,7 +7,7 @@ use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
 use crate::facts::Facts;
 use crate::facts::journal::ChoreNoted;
-use crate::facts::knowledge::{After, Chore, ChoreKind, Material};
+use crate::facts::knowledge::{After, Chore, ChoreKind, Material, Trigger};
 use crate::facts::preferences::Sprays;
 use crate::season::evidence::{Evidence, FrostNight};
 use crate::season::spread::{Basis, Spread};
@@ -677,8 +677,43 @@ fn too_much(facts: &Facts, plan: &Plan) -> Option<Note> {
     })
 }
 
+/// Takes the trees off a count of buds whose crop was counted since the
+/// frost; whether none is left to count.
+fn counted(facts: &Facts, task: &mut Task) -> bool {
+    let after = facts
+        .knowledge
+        .chore(&task.chore)
+        .and_then(|chore| chore.after.as_ref());
+    let count = after.is_some_and(|after| matches!(after.trigger, Trigger::FrostKill { .. }));
+    let since = task.window.opens.spread.middle - Days::new(1);
+    if !count || task.kind != ChoreKind::Watch || facts.journal.bud_counts.is_empty() {
+        return false;
+    }
+    let done = |crop: &str| {
+        let counts = facts.journal.bud_counts.iter();
+        counts
+            .filter(|count| count.crop.as_deref() == Some(crop))
+            .any(|count| count.date >= since && (count.date - since).num_days() <= 21)
+    };
+    let before = task.trees.len();
+    let trees = &facts.register.trees;
+    task.trees.retain(|id| {
+        let tree = trees.iter().find(|tree| tree.id == *id);
+        tree.is_none_or(|tree| !done(&tree.crop))
+    });
+    if task.trees.len() < before {
+        let left = trees.iter().filter(|tree| task.trees.contains(&tree.id));
+        task.plants = left.map(|tree| tree.count).sum();
+    }
+    before > 0 && task.trees.is_empty()
+}
+
 /// How a task stands today, and which day suits it.
 fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveDate) {
+    if counted(facts, task) {
+        task.state = State::Done;
+        return;
+    }
     let noted = facts
         .journal
         .chores

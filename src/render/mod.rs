@@ -1,7 +1,11 @@
 //! HOW IT IS SAID: data in, text out.
 
 pub mod chart;
+
 pub mod choosing;
+
+pub mod frost;
+
 pub mod hindcast;
 pub mod icalendar;
 pub mod measure;
@@ -12,6 +16,7 @@ pub mod orchard;
 pub mod nudge;
 
 pub mod page;
+pub mod rust;
 pub mod sentence;
 
 pub mod views;

@@ -65,7 +65,7 @@ pub fn night(
 /// The critical temperature that holds on a day: that of the last published
 /// stage which has come. `None` before the first one and three weeks after
 /// the last.
-fn stage_on<'c>(
+pub(super) fn stage_on<'c>(
     crop: &'c Crop,
     stages: &[Option<Spread>],
     date: NaiveDate,

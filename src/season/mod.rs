@@ -48,6 +48,7 @@ pub mod groups; // trees that bloom together
 
 mod derive; // the season of a place on one day
 
+pub use derive::outlook::{Alarm, CropOutlook, NightOutlook, site_offset};
 pub use derive::{Caveat, Event, Season, derive};
 pub use groups::Group;
 

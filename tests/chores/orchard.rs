@@ -44,19 +44,27 @@ pub fn champion() -> Station {
     }
 }
 
-/// Winchester, Virginia, 1982 to 2020, from the folder named by
-/// `BUDTIDE_DATA`; `None`, and a word about it, where that is not there.
-pub fn winchester() -> Option<Station> {
+/// A station of the folder named by `BUDTIDE_DATA`; `None`, and a word about
+/// it, where that is not there.
+fn fetched(file: &str, station: Station) -> Option<Station> {
     let folder = std::env::var_os("BUDTIDE_DATA").map_or_else(
         || Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/datasets"),
         PathBuf::from,
     );
-    let path = folder.join("fetched/daily_winchester_va_1982_2020.csv.gz");
+    let path = folder.join("fetched").join(file);
     if !path.exists() {
         println!("skipped: {} is not there; set BUDTIDE_DATA", path.display());
         return None;
     }
     Some(Station {
+        days: csv_days(&path),
+        ..station
+    })
+}
+
+/// Winchester, Virginia, 1982 to 2020.
+pub fn winchester() -> Option<Station> {
+    let station = Station {
         name: "Winchester VA",
         zone: "7a",
         latitude: 39.19,
@@ -64,8 +72,40 @@ pub fn winchester() -> Option<Station> {
         // Mean of 24 dated years of 'Golden Delicious' there (the record in the
         // same folder, 1983 to 2019).
         usual_bloom: Some("04-24"),
-        days: csv_days(&path),
-    })
+        days: Vec::new(),
+    };
+    fetched("daily_winchester_va_1982_2020.csv.gz", station)
+}
+
+/// The other places of the freeze of April 2007 that have records: State
+/// College, the Hudson Valley, Washington.
+pub fn freeze_places() -> Vec<Station> {
+    let place = |name, zone, latitude, longitude, usual_bloom| Station {
+        name,
+        zone,
+        latitude,
+        longitude,
+        usual_bloom,
+        days: Vec::new(),
+    };
+    [
+        (
+            "daily_state_college_pa_1893_2020.csv.gz",
+            place("State College PA", "6b", 40.79, -77.87, Some("05-05")),
+        ),
+        (
+            "daily_hudson_valley_ny_1993_2019.csv.gz",
+            place("Hudson Valley NY", "6b", 41.92, -73.96, Some("05-05")),
+        ),
+        (
+            "daily_washington_dc_dca_1945_2022.csv.gz",
+            place("Washington DC", "8a", 38.85, -77.03, Some("04-15")),
+        ),
+    ]
+    .into_iter()
+    .filter_map(|(file, station)| fetched(file, station))
+    .chain(winchester())
+    .collect()
 }
 
 /// Newark, New Jersey, the hours of 2013 as days (CC0): one year alone, so

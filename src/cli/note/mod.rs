@@ -71,7 +71,14 @@ fn effect_of(facts: &Facts, today: NaiveDate, entry: &Entry) -> Vec<String> {
     let mut then = facts.clone();
     then.journal = then.journal.with(Journal::from_entries([entry.clone()]));
     gather::take_out(&mut then);
-    said::effect(facts, &before, &plan_of(&then, today))
+    let season = season::derive(&then, today);
+    let mut lines = said::sense(&then, &season, entry);
+    lines.extend(said::effect(
+        facts,
+        &before,
+        &plan::make(&then, &season, today),
+    ));
+    lines
 }
 
 /// Notes something in the keeper's journal and says what it changed.

@@ -6,7 +6,9 @@ use crate::facts::journal::{Entry, Fact, Severity};
 use crate::plan::{Plan, changes};
 use crate::render::page;
 use crate::render::sentence::Words;
+use crate::season::{Caveat, Season};
 use crate::units::{UnitSystem, plain};
+use chrono::Datelike;
 
 /// Most changes that are told after a note; the rest is counted.
 const TOLD: usize = 3;
@@ -145,10 +147,85 @@ pub fn moves(entry: &Entry) -> bool {
     )
 }
 
-/// What an entry did to the calendar, in few lines.
+/// What the season makes of an entry: a report that it refuses, buds that a
+/// low has killed, a count that is now the fact.
+pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
+    let words = Words::new(facts, season.today);
+    let refused = season.caveats.iter().filter(|caveat| match caveat {
+        Caveat::Refused(refused) => {
+            refused.report.date == entry.date && Some(&refused.report.crop) == entry.crop.as_ref()
+        }
+        _ => false,
+    });
+    let mut texts: Vec<String> = refused.map(|caveat| words.caveat(caveat)).collect();
+    let nights = season.frosts.iter().filter(|night| !night.forecast);
+    match &entry.what {
+        Fact::Low(_) => {
+            let mut told: Vec<&str> = Vec::new();
+            for night in nights.filter(|night| night.date == entry.date && night.at_the_trees) {
+                if told.contains(&night.crop.as_str()) {
+                    continue;
+                }
+                told.push(&night.crop);
+                texts.push(format!(
+                    "{} in {}: likely {} of the flower buds killed (span {} to {}).",
+                    crop_name(facts, &night.crop),
+                    night.stage,
+                    percent(night.kill),
+                    percent(night.kill_least),
+                    percent(night.kill_most)
+                ));
+            }
+            if told.is_empty() {
+                texts.push(
+                    "No crop's flower buds are harmed by that, as far as is known.".to_owned(),
+                );
+            } else {
+                texts.push("Once buds have warmed, cut a hundred and note dead of cut: `budtide note buds CROP 60/100`.".to_owned());
+            }
+        }
+        Fact::Buds(_) => {
+            let crop = entry.crop.as_deref().unwrap_or_default();
+            let worst = season.worst_night(crop, season.today.year());
+            match worst.filter(|night| night.counted.is_some()) {
+                Some(night) => {
+                    let group = season.groups.iter().find(|group| group.crop == crop);
+                    let left = group.map_or(1.0, |group| season.crop_left(group, night.date.year()));
+                    texts.push(format!(
+                        "Of all buds {} to {} are likely dead; about {} of a full crop is left.",
+                        percent(night.kill_least),
+                        percent(night.kill_most),
+                        percent(left)
+                    ));
+                }
+                None => texts.push(
+                    "No frost night of the last three weeks is known that it could be about: it is kept, and moves nothing.".to_owned(),
+                ),
+            }
+        }
+        _ => {}
+    }
+    texts
+        .iter()
+        .flat_map(|text| page::wrap(text, "", "  "))
+        .collect()
+}
+
+/// What an entry did to the calendar, in few lines: the weightiest tasks
+/// first, the sooner of two.
 pub fn effect(facts: &Facts, before: &Plan, after: &Plan) -> Vec<String> {
     let words = Words::new(facts, after.today);
-    let found = changes::changes(before, after);
+    let mut found = changes::changes(before, after);
+    let weight = |change: &changes::Change| {
+        let plans = [after, before];
+        let mut tasks = plans.iter().flat_map(|plan| &plan.tasks);
+        tasks
+            .find(|task| task.id == change.task)
+            .map_or((5, after.until), |task| {
+                (5 - task.worth.min(5), task.window.opens.spread.middle)
+            })
+    };
+    found.sort_by_key(weight);
     let mut lines = Vec::new();
     for note in after
         .notes

@@ -1,6 +1,7 @@
 //! The season of a place on one day: everything that the plan hangs on.
 
 mod events; // what happened, or is forecast, that sets a chore off
+pub(crate) mod outlook; // the coming nights against the buds
 mod points; // the points of the year that windows hang on
 mod stage_dates; // when each group reaches each stage
 
@@ -261,7 +262,9 @@ fn frosts(facts: &Facts, season: &Season) -> Vec<FrostNight> {
         }
     }
     nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
-    nights.dedup_by(|a, b| a.date == b.date && a.crop == b.crop && a.stage == b.stage);
+    nights.dedup_by(|a, b| {
+        a.date == b.date && a.crop == b.crop && a.stage == b.stage && a.low_c == b.low_c
+    });
     let counts = &facts.journal.bud_counts;
     frost_nights::count_tells(&mut nights, counts, season.today.year());
     nights

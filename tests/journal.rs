@@ -1,0 +1,348 @@
+//! The keeper's notes, as they are written in the field: the real binary on a
+//! folder of its own, and complete texts.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+use tempfile::TempDir;
+
+const PLACE: &str = "name = \"Hill Farm\"\nlatitude = 38.9\nlongitude = -78.2\n\
+     elevation = \"850 ft\"\ntime_zone = \"America/New_York\"\nhardiness_zone = \"6b\"\n";
+
+const REGISTER: &str = "[[tree]]\nid = \"A1\"\ncrop = \"apple\"\ncultivar = \"Liberty\"\nplanted = 2012\n\n\
+     [[tree]]\nid = \"P1\"\ncrop = \"peach\"\ncultivar = \"Redhaven\"\nplanted = 2020-04-11\nrow = \"D\"\n\n\
+     [[juniper]]\nid = \"J1\"\nwhere = \"east fence\"\ndistance = \"60 ft\"\n";
+
+fn folder(units: &str) -> TempDir {
+    let home = TempDir::new().unwrap();
+    fs::write(
+        home.path().join("place.toml"),
+        format!("{PLACE}units = \"{units}\"\n"),
+    )
+    .unwrap();
+    fs::write(home.path().join("register.toml"), REGISTER).unwrap();
+    home
+}
+
+fn command(home: &Path, args: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_budtide"));
+    command
+        .env_clear()
+        .env("HOME", home)
+        .args(["--folder", home.to_str().unwrap(), "--as-of", "2026-04-22"])
+        .args(args)
+        .stdin(Stdio::null());
+    command
+}
+
+/// What a run says: its text, or its error behind `!`.
+fn says(home: &Path, args: &[&str]) -> String {
+    let output = command(home, args).output().unwrap();
+    let out = String::from_utf8(output.stdout).unwrap();
+    let err = String::from_utf8(output.stderr).unwrap();
+    if output.status.success() {
+        assert_eq!(err, "", "{args:?}");
+        out
+    } else {
+        assert_eq!(
+            (out.as_str(), output.status.code()),
+            ("", Some(1)),
+            "{args:?}: {err}"
+        );
+        format!("!{err}")
+    }
+}
+
+/// Every refusal says what is wrong and leaves nothing behind.
+#[test]
+fn what_cannot_be_is_refused_in_clear_words() {
+    let home = folder("us");
+    let home = home.path();
+    for (args, text) in [
+        (
+            &["note", "stage", "appel", "full pink"][..],
+            "!no crop is called \"appel\"; the nearest is \"apple\"; nothing was noted\n",
+        ),
+        (
+            &["note", "stage", "apple", "full-blom"],
+            "!no stage of apple is called \"full-blom\"; the nearest are \"full bloom\", \"full\n  \
+             pink\"; nothing was noted\n",
+        ),
+        (
+            &["note", "stage", "apple", "full bloom", "--on", "05-01"],
+            "!2026-05-01 is still to come (today is 2026-04-22); nothing was noted\n",
+        ),
+        (
+            &["note", "stage", "apple", "full bloom", "--on", "soon"],
+            "!\"soon\" is not a day; write today, yesterday, \"14 Apr\", 04-14 or 2026-04-14\n",
+        ),
+        (
+            &[
+                "note",
+                "shoots",
+                "14in",
+                "--tree",
+                "P1",
+                "--on",
+                "2020-04-10",
+            ],
+            "!P1 was planted in 2020-04-11, after 2020-04-10; nothing was noted\n",
+        ),
+        (
+            &["note", "shoots", "14in", "--tree", "Q9"],
+            "!no tree is called \"Q9\"; known are A1, P1; nothing was noted\n",
+        ),
+        (
+            &["note", "stage", "peach", "full bloom", "--tree", "A1"],
+            "!A1 is an apple, not a peach; nothing was noted\n",
+        ),
+        (
+            &["note", "low", "28C"],
+            "!a low of 28 °C (82 °F)? Did you mean 28 °F (-2.2 °C)? Write 28F, or 28C with\n  \
+             --sure; nothing was noted\n",
+        ),
+        (
+            &["note", "low", "cold"],
+            "!\"cold\" is no temperature; write 28F or -2C\n",
+        ),
+        (
+            &["note", "buds", "peach", "100/60"],
+            "!100 dead of 60 cut cannot be; write dead first, 60/100; nothing was noted\n",
+        ),
+        (
+            &["note", "damage", "hale", "apple", "30%"],
+            "!no cause of damage is called \"hale\"; the nearest is \"hail\"; nothing was\n  noted\n",
+        ),
+        (
+            &["note", "damage", "hail", "apple", "130%"],
+            "!a share of 130% cannot be: it lies between 0 and 100 %; nothing was noted\n",
+        ),
+        (
+            &["note", "spray", "captn", "--crop", "apple"],
+            "!no material is called \"captn\"; the nearest is \"captan\"; nothing was noted\n",
+        ),
+        (
+            &["undo"],
+            "!nothing is noted yet, so there is nothing to change\n",
+        ),
+        (
+            &["journal"],
+            "Nothing is noted yet. `budtide note --help` shows how.\n",
+        ),
+    ] {
+        assert_eq!(says(home, args), text, "{args:?}");
+    }
+    assert!(!home.join("data/journal.sqlite").exists());
+    // The metric keeper's bare 28 is asked back too.
+    let metric = folder("metric");
+    assert_eq!(
+        says(metric.path(), &["note", "low", "28"]),
+        "!a low of 28 °C (82 °F)? Did you mean 28 °F (-2.2 °C)? Write 28F, or 28C with\n  \
+         --sure; nothing was noted\n"
+    );
+    assert!(says(metric.path(), &["note", "low", "28F"]).starts_with("Noted as 1: low of -2.2 °C"));
+}
+
+#[test]
+fn notes_stand_are_changed_and_taken_back() {
+    let home = folder("us");
+    let home = home.path();
+    let said = says(
+        home,
+        &["note", "stage", "Apples", "full pink", "--on", "yesterday"],
+    );
+    assert!(
+        said.starts_with("Noted as 1: apple in full pink, 2026-04-21.\n"),
+        "{said}"
+    );
+    assert!(
+        said.ends_with("`budtide undo 1` takes it back.\n"),
+        "{said}"
+    );
+    assert_eq!(
+        says(
+            home,
+            &["note", "stage", "apple", "full pink", "--on", "04-21"]
+        ),
+        "!this stands already, as number 1: apple in full pink; nothing was noted\n"
+    );
+    assert_eq!(
+        says(home, &["note", "stage", "apple", "green tip"]),
+        "!full pink is a later stage than green tip, and was noted for 2026-04-21:\n  \
+         stages do not go backwards. If that note is wrong, `budtide journal --kind\n  \
+         stage` shows its number, and `budtide undo NUMBER` takes it back; nothing was\n  \
+         noted\n"
+    );
+    let spray = says(
+        home,
+        &[
+            "note",
+            "spray",
+            "captan,myclobutanil",
+            "--tree",
+            "A1",
+            "--rate",
+            "3 lb/100 gal",
+            "--against",
+            "cedar-apple-rust",
+            "--wind",
+            "4 mph W",
+            "--at-time",
+            "18:30",
+            "--until",
+            "19:15",
+            "--by",
+            "J. Doe",
+        ],
+    );
+    assert_eq!(
+        spray,
+        "Noted as 2: sprayed captan and myclobutanil on apple [A1], 2026-04-22.\n\
+         Keep people and animals out until 23 Apr 19:15.\n\
+         No picking before 6 May 2026.\n\
+         The re-entry interval is from the list (captan: 24 hours (US, New England); 2 to\n  \
+         24 days by task (Canada)).\n\
+         The days to harvest is from the list (myclobutanil: 14 days on apple (Canada;\n  \
+         the same in the US from memory)).\n\
+         The label of the product in your hand decides both.\n\
+         `budtide undo 2` takes it back.\n"
+    );
+    assert_eq!(
+        says(home, &["journal", "sprays"]),
+        "Spray log, Hill Farm\n\n2026-04-22  number 2\n  \
+         time               18:30 to 19:15\n  crop               apple\n  \
+         trees              A1\n  active ingredient  captan (FRAC M04), myclobutanil (FRAC 3)\n  \
+         label              not noted\n  rate               3 lb/100 gal\n  \
+         amount             not noted\n  area               not noted\n  \
+         against            cedar-apple-rust\n  wind               4 mph W\n  \
+         applicator         J. Doe\n  no entry before    2026-04-23 19:15\n  \
+         no picking before  2026-05-06\n  note               not noted\n  \
+         recorded           2026-04-22 07:00\n"
+    );
+    assert!(
+        says(
+            home,
+            &["edit", "2", "--set", "amount=2 gal", "--say", "leaves dry"]
+        )
+        .starts_with("Number 2 now says:\n")
+    );
+    assert_eq!(
+        says(home, &["edit", "2", "--set", "colour=red"]),
+        "!a spray has no field \"colour\"; it has materials, label, rate, amount, area,\n  \
+         against, by, wind, start, end, reentry, harvest_from; nothing was changed\n"
+    );
+    let csv = says(home, &["journal", "--kind", "spray", "--csv"]);
+    assert!(csv.contains("2 gal") && csv.lines().count() == 2, "{csv}");
+    assert!(says(home, &["undo"]).starts_with("Taken back, number 2: sprayed"));
+    assert!(says(home, &["journal", "sprays"]).contains("amount             not noted"));
+    assert!(says(home, &["journal", "2"]).contains("taken back"));
+    assert_eq!(says(home, &["undo", "7"]), "!the journal has no entry 7\n");
+}
+
+/// What is noted and taken back leaves plan, season and journal as they were.
+#[test]
+fn noting_and_undoing_leaves_everything_equal() {
+    let home = folder("us");
+    let home = home.path();
+    let plan = || says(home, &["calendar", "--json"]);
+    let stages = || says(home, &["stages", "--json"]);
+    let before = (plan(), stages());
+    let mut moved = 0;
+    for args in [
+        &["note", "stage", "apple", "full bloom", "--on", "04-20"][..],
+        &["note", "low", "24F", "--spot", "D"],
+        &["note", "buds", "peach", "60/100"],
+        &["note", "removal", "P1", "borers"],
+        &["note", "rain", "0.4in"],
+        &["skip", "whitewash"],
+    ] {
+        let said = says(home, args);
+        assert!(said.starts_with("Noted as"), "{args:?}: {said}");
+        moved += usize::from(plan() != before.0);
+        says(home, &["undo"]);
+        assert_eq!((plan(), stages()), before, "{args:?}");
+    }
+    assert!(moved >= 2, "a note moves the calendar: {moved}");
+    assert_eq!(says(home, &["journal", "--json"]), "[]\n");
+}
+
+/// Several at once: everybody's note stands.
+#[test]
+fn two_people_at_once_lose_nothing() {
+    let home = folder("us");
+    let home = home.path();
+    let children: Vec<_> = (1..=6)
+        .map(|at| {
+            let text = format!("row {at} walked");
+            command(home, &["note", "text", &text])
+                .stdout(Stdio::piped())
+                .stderr(Stdio::piped())
+                .spawn()
+                .unwrap()
+        })
+        .collect();
+    for child in children {
+        let output = child.wait_with_output().unwrap();
+        assert!(
+            output.status.success(),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+    }
+    let listed = says(home, &["journal"]);
+    for at in 1..=6 {
+        assert!(listed.contains(&format!("row {at} walked")), "{listed}");
+    }
+}
+
+#[test]
+fn rust_on_a_peach_is_set_right() {
+    let home = folder("us");
+    let said = says(
+        home.path(),
+        &["note", "symptom", "peach", "rust", "2", "--tree", "P1"],
+    );
+    for part in [
+        "They do not live on stone fruit",
+        "Peach and plum rust",
+        "Bacterial spot",
+        "This is not a diagnosis",
+    ] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let asked = says(home.path(), &["ask", "apple", "rust"]);
+    assert!(
+        asked.contains("Cedar-apple rust") && !asked.contains("stone fruit"),
+        "{asked}"
+    );
+    assert!(
+        asked.lines().all(|line| line.chars().count() <= 80),
+        "{asked}"
+    );
+}
+
+#[test]
+fn the_demo_keeps_nothing_and_says_so() {
+    let home = TempDir::new().unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_budtide"));
+    let output = command
+        .env_clear()
+        .env("HOME", home.path())
+        .args(["demo", "note", "low", "22F", "--spot", "D"])
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        text.starts_with("Would be noted: low of 22 °F (-5.6 °C) at D"),
+        "{text}"
+    );
+    assert!(
+        text.contains("The demo keeps no journal: nothing was noted."),
+        "{text}"
+    );
+    assert!(
+        text.contains("peach in "),
+        "the kill of row D is told: {text}"
+    );
+    assert_eq!(fs::read_dir(home.path()).unwrap().count(), 0);
+}
