@@ -20,3 +20,5 @@ mod properties;
 mod river;
 
 mod store;
+
+mod orchard;

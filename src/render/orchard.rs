@@ -290,6 +290,22 @@ pub fn verdicts(facts: &Facts, season: &Season, verdicts: &[TreeVerdict]) -> Vec
             ));
         }
     }
+    let junipers: Vec<String> = facts
+        .register
+        .junipers
+        .iter()
+        .map(|one| {
+            let away = facts.place.units.distance(one.distance_m);
+            format!("{} {away}", one.id)
+        })
+        .collect();
+    if !junipers.is_empty() {
+        lines.extend(wrap(
+            &format!("Junipers: {}. More: budtide junipers.", junipers.join(", ")),
+            "",
+            "  ",
+        ));
+    }
     lines.extend(wrap(
         "An estimate from notes and published ratings, not a diagnosis. One in full: budtide \
          trees ID.",
