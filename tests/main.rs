@@ -23,3 +23,5 @@ mod nudge;
 mod river;
 
 mod store;
+
+mod orchard;

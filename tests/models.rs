@@ -8,7 +8,7 @@
 
 mod cases;
 mod chill_and_heat;
-mod data;
+pub(crate) mod data;
 mod degree_days;
 mod freeze;
 mod frost;

@@ -3,7 +3,10 @@
 use super::fault::{Fault, hint};
 use super::place::crop;
 use super::reader::{Sheet, Table};
-use crate::facts::journal::{ChoreNoted, Journal, StageSeen};
+use crate::facts::journal::{
+    ChoreNoted, Damage, DamageCause, Harvest, Journal, Noted, Severity, ShootGrowth, StageSeen,
+    Symptom,
+};
 use crate::facts::knowledge::Crop;
 
 /// The file's name in the user's folder.
@@ -29,11 +32,32 @@ pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<Journal, Vec<Fault
             .iter()
             .filter_map(chore_noted)
             .collect();
+        let tables = |key| root.tables(key);
+        journal.symptoms = tables("symptom")
+            .iter()
+            .filter_map(|table| noted(table, crops, symptom))
+            .collect();
+        journal.shoots = tables("shoots")
+            .iter()
+            .filter_map(|table| noted(table, crops, shoots))
+            .collect();
+        journal.harvests = tables("harvest")
+            .iter()
+            .filter_map(|table| noted(table, crops, harvest))
+            .collect();
+        journal.damage = tables("damage")
+            .iter()
+            .filter_map(|table| noted(table, crops, damage))
+            .collect();
         root.finish();
     }
     drop(parsed);
     journal.stages.sort_by_key(|seen| seen.date);
     journal.chores.sort_by_key(|noted| noted.date);
+    journal.symptoms.sort_by_key(|noted| noted.date);
+    journal.shoots.sort_by_key(|noted| noted.date);
+    journal.harvests.sort_by_key(|noted| noted.date);
+    journal.damage.sort_by_key(|noted| noted.date);
     if sheet.is_clean() {
         Ok(journal)
     } else {
@@ -79,5 +103,69 @@ fn chore_noted(table: &Table<'_, '_>) -> Option<ChoreNoted> {
         date: date?,
         task: task?,
         done,
+    })
+}
+
+/// A note about trees by id, or about a crop: `trees` or `crop` must be there.
+fn noted<T>(
+    table: &Table<'_, '_>,
+    crops: &[Crop],
+    read: impl FnOnce(&Table<'_, '_>) -> Option<T>,
+) -> Option<Noted<T>> {
+    let date = table.date("date");
+    let trees = table.words("trees");
+    let about = table.has("crop").then(|| crop(table, crops)).flatten();
+    if trees.is_empty() && !table.has("crop") {
+        let message = "is missing: write the trees' ids, trees = [\"A1\"], or a crop";
+        table.fault("trees", message.to_owned());
+    }
+    let note = table.maybe_text("note");
+    let what = read(table);
+    table.finish();
+    Some(Noted {
+        date: date?,
+        trees,
+        crop: about,
+        note,
+        what: what?,
+    })
+}
+
+/// `what`, and `grade` from 0 to 5 or `share` of leaves, fruit or shoots.
+fn symptom(table: &Table<'_, '_>) -> Option<Symptom> {
+    let what = table.text("what", "cedar-apple-rust");
+    let grade = table.maybe_whole("grade", 0, 5);
+    let share = table.maybe_number("share", 0.0, 1.0);
+    let severity = grade
+        .and_then(|grade| u8::try_from(grade).ok())
+        .map(Severity::Grade)
+        .or(share.map(Severity::Share));
+    Some(Symptom {
+        what: what?,
+        severity,
+    })
+}
+
+/// `length_cm` of the usual shoot.
+fn shoots(table: &Table<'_, '_>) -> Option<ShootGrowth> {
+    table
+        .number("length_cm", 0.0, 500.0)
+        .map(|length_cm| ShootGrowth { length_cm })
+}
+
+/// `of_full`, the crop as a share of a full one, or `weight_kg`.
+fn harvest(table: &Table<'_, '_>) -> Option<Harvest> {
+    let of_full = table.maybe_number("of_full", 0.0, 2.0);
+    let weight_kg = table.maybe_number("weight_kg", 0.0, 1e6);
+    Some(Harvest { weight_kg, of_full })
+}
+
+/// `cause`, and `share` of what it is about.
+fn damage(table: &Table<'_, '_>) -> Option<Damage> {
+    let cause = table.choice("cause", &DamageCause::ALL);
+    let share = table.maybe_number("share", 0.0, 1.0);
+    Some(Damage {
+        cause: cause?,
+        share,
     })
 }

@@ -100,13 +100,21 @@ impl Outlook {
         names.len()
     }
 
-    /// Whether a partner that it cannot do without is missing.
+    /// Whether a partner that it cannot do without is missing; not where a
+    /// tree stands near of which nothing is known.
     pub fn gap(&self) -> bool {
         match self.need.self_fertile {
             Some(SelfFertile::Yes | SelfFertile::Partly) => false,
-            Some(SelfFertile::No) => self.serving() < self.need.partners,
+            Some(SelfFertile::No) => self.serving() < self.need.partners && !self.open(),
             None => false,
         }
+    }
+
+    /// Whether something near by may serve, for all that is known of it.
+    pub fn open(&self) -> bool {
+        self.partners
+            .iter()
+            .any(|partner| partner.pair == Pair::Unknown && partner.near)
     }
 }
 

@@ -589,8 +589,7 @@ fn pollination(choice: &Choice<'_>, facts: &Facts) -> Vec<String> {
 /// Why a tree does not serve, in a few words.
 pub fn why_not(pair: Pair) -> Option<&'static str> {
     match pair {
-        Pair::Serves | Pair::BloomUnknown => None,
-        Pair::Unknown => Some("not known"),
+        Pair::Serves | Pair::BloomUnknown | Pair::Unknown => None,
         Pair::Same => Some("the same"),
         Pair::SameAlleles => Some("same S-alleles"),
         Pair::PoorPollen => Some("no useful pollen"),

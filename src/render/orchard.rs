@@ -290,6 +290,22 @@ pub fn verdicts(facts: &Facts, season: &Season, verdicts: &[TreeVerdict]) -> Vec
             ));
         }
     }
+    let junipers: Vec<String> = facts
+        .register
+        .junipers
+        .iter()
+        .map(|one| {
+            let away = facts.place.units.distance(one.distance_m);
+            format!("{} {away}", one.id)
+        })
+        .collect();
+    if !junipers.is_empty() {
+        lines.extend(wrap(
+            &format!("Junipers: {}. More: budtide junipers.", junipers.join(", ")),
+            "",
+            "  ",
+        ));
+    }
     lines.extend(wrap(
         "An estimate from notes and published ratings, not a diagnosis. One in full: budtide \
          trees ID.",
@@ -323,6 +339,7 @@ fn because(facts: &Facts, verdict: &TreeVerdict) -> Option<String> {
                 format!("{how} shoots")
             }),
         Finding::Weak { disease, .. } => Some(format!("takes {}", short(disease))),
+        Finding::Old { .. } => Some("beyond its usual span".to_owned()),
         _ => None,
     };
     if verdict.verdict == Verdict::Keep {
@@ -410,6 +427,9 @@ pub fn tree(
                     "{} (by what is published; distances reckoned from rows and spots).",
                     serving.join(" ")
                 ),
+                (_, true) if outlook.open() => {
+                    "not known: nothing is published on it or on what stands near.".to_owned()
+                }
                 (_, true) => "none known near.".to_owned(),
             },
         );
@@ -559,7 +579,7 @@ pub fn map(facts: &Facts, season: &Season, verdicts: &[TreeVerdict]) -> Vec<Stri
         for part in standing.chunks(CELLS) {
             let line = |cell: &dyn Fn(&Tree) -> String| {
                 let cells: Vec<String> = part.iter().map(|tree| fit(&cell(tree), CELL)).collect();
-                format!("  {}", cells.join(" ").trim_end())
+                format!(" {}", cells.join(" ").trim_end())
                     .trim_end()
                     .to_owned()
             };
@@ -623,6 +643,7 @@ pub fn gap_words(facts: &Facts, tree: &Tree) -> String {
     for partner in &outlook.partners {
         let why = match super::choosing::why_not(partner.pair) {
             Some(why) => why,
+            None if partner.pair == pollination::Pair::Unknown => "not known",
             None if !partner.near => "too far",
             None if outlook.need.partners > 1 => "serves, but it takes two",
             None => continue,
