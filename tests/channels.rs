@@ -13,7 +13,7 @@ use budtide::render::message::{Message, Urgency};
 use chrono::{DateTime, FixedOffset};
 
 mod desktop;
-mod email;
+pub mod email;
 mod password;
 
 /// Says whether all of these programs are there.

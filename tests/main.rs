@@ -25,3 +25,5 @@ mod river;
 mod store;
 
 mod orchard;
+
+mod service;

@@ -14,7 +14,7 @@ use serde_json::Value;
 
 use super::{have, message, moment, on_one_thread, skipped};
 
-struct MailServer {
+pub struct MailServer {
     child: Child,
     commands: ChildStdin,
     answers: BufReader<ChildStdout>,
@@ -30,7 +30,7 @@ impl Drop for MailServer {
 }
 
 impl MailServer {
-    fn start() -> Option<Self> {
+    pub fn start() -> Option<Self> {
         if !have(&["openssl", "python3"]) {
             return None;
         }
@@ -72,14 +72,14 @@ impl MailServer {
         })
     }
 
-    fn ask(&mut self, command: &str) -> Vec<Value> {
+    pub fn ask(&mut self, command: &str) -> Vec<Value> {
         writeln!(self.commands, "{command}").unwrap();
         let mut line = String::new();
         self.answers.read_line(&mut line).unwrap();
         serde_json::from_str(&line).unwrap()
     }
 
-    fn config(&self, server: &str) -> EmailConfig {
+    pub fn config(&self, server: &str) -> EmailConfig {
         let encryption = match server {
             "starttls" | "plain" | "silent" | "drip" | "busy" | "web" => Encryption::StartTls,
             "relay" => Encryption::None,
