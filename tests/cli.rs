@@ -253,17 +253,19 @@ fn keys(value: &serde_json::Value) -> Vec<&str> {
     keys
 }
 
-const TASK: [&str; 19] = [
+const TASK: [&str; 21] = [
     "best",
     "cautions",
     "chore",
     "closes",
     "crop",
     "day",
+    "days",
     "id",
     "kind",
     "materials",
     "minutes",
+    "no_place_minutes",
     "opens",
     "plants",
     "reasons",
@@ -288,7 +290,8 @@ fn json_has_its_keys() {
             "tasks",
             "today",
             "until",
-            "weather_seen_until"
+            "weather_seen_until",
+            "weeks"
         ]
     );
     assert_eq!(plan, json_of(&["today", "--json"]));
