@@ -59,6 +59,18 @@ fn main() {
         std::hint::black_box(gather::demo(today).unwrap());
     });
     println!("{gathered:>10.1?}  of it: files, knowledge and weather read");
+    let season = season::derive(&facts, today);
+    std::hint::black_box(plan::make(&facts, &season, today));
+    let alone = timed(|| {
+        std::hint::black_box(plan::make(&facts, &season, today));
+    });
+    println!("{alone:>10.1?}  the plan alone, its points known (aim under 5 ms)");
+    let mut idle = facts.clone();
+    idle.preferences.hours_per_week = 0.0;
+    let unshared = timed(|| {
+        std::hint::black_box(plan::make(&idle, &season, today));
+    });
+    println!("{unshared:>10.1?}  of it without sharing out the hours");
     let mut first = Duration::ZERO;
     for count in [50, 5_000] {
         let facts = with_trees(&facts, count);

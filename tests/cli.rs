@@ -210,6 +210,52 @@ fn the_calendar_of_one_crop() {
 }
 
 #[test]
+fn parts_of_the_calendar() {
+    for part in [
+        &["--week"][..],
+        &["--month"],
+        &["--hours"],
+        &["--tree", "a1"],
+        &["--tree", "J1"],
+        &["--chore", "prune-pome"],
+        &["--chore", "whitewash"],
+        &["--list"],
+    ] {
+        let mut args = vec!["calendar"];
+        args.extend(part);
+        plain_page(&demo(&args));
+    }
+    assert!(demo(&["calendar", "--tree", "A1"]).contains("York Imperial"));
+    assert!(demo(&["calendar", "--hours"]).contains("week from"));
+    let all = json_of(&["calendar", "--json"]);
+    let tree = json_of(&["calendar", "--tree", "A1", "--json"]);
+    let tasks = |plan: &serde_json::Value| plan["tasks"].as_array().unwrap().clone();
+    assert!(tasks(&tree).len() < tasks(&all).len());
+    for task in tasks(&tree) {
+        let trees = task["trees"].as_array().unwrap();
+        assert!(trees.iter().any(|id| id == "A1"), "{task}");
+    }
+    let chore = json_of(&["calendar", "--chore", "prune-pome", "--json"]);
+    assert!(!tasks(&chore).is_empty());
+    assert!(
+        tasks(&chore)
+            .iter()
+            .all(|task| task["chore"] == "prune-pome")
+    );
+    let home = TempDir::new().unwrap();
+    for (args, code, said) in [
+        (&["--tree", "A99"][..], 1, "no tree or juniper \"A99\""),
+        (&["--chore", "oil"], 1, "name one of them: oil-delayed"),
+        (&["--chore", "prune-pone"], 1, "did you mean \"prune-pome\""),
+        (&["--week", "--list"], 2, "cannot be used with"),
+    ] {
+        let ran = run(home.path(), &[&["demo", "calendar"], args].concat());
+        assert_eq!(ran.code, Some(code), "{args:?}");
+        assert!(ran.err.contains(said), "{args:?}: {}", ran.err);
+    }
+}
+
+#[test]
 fn the_stages_and_the_trees() {
     let stages = demo(&["stages"]);
     plain_page(&stages);
@@ -253,17 +299,19 @@ fn keys(value: &serde_json::Value) -> Vec<&str> {
     keys
 }
 
-const TASK: [&str; 19] = [
+const TASK: [&str; 21] = [
     "best",
     "cautions",
     "chore",
     "closes",
     "crop",
     "day",
+    "days",
     "id",
     "kind",
     "materials",
     "minutes",
+    "no_place_minutes",
     "opens",
     "plants",
     "reasons",
@@ -288,7 +336,8 @@ fn json_has_its_keys() {
             "tasks",
             "today",
             "until",
-            "weather_seen_until"
+            "weather_seen_until",
+            "weeks"
         ]
     );
     assert_eq!(plan, json_of(&["today", "--json"]));

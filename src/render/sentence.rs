@@ -147,6 +147,15 @@ impl<'f> Words<'f> {
                 plurals.push(plural);
             }
         }
+        for wish in &register.wanted {
+            let cultivar = wish.cultivar.as_deref().unwrap_or("new");
+            let crop = self.facts.knowledge.crop(&wish.crop);
+            let plural = crop.map_or(wish.crop.as_str(), |crop| crop.plural.as_str());
+            let meant = format!("{cultivar} {}", wish.crop);
+            if task.trees.contains(&meant) && !plurals.contains(&plural) {
+                plurals.push(plural);
+            }
+        }
         match plurals.len() {
             0 => named(task.plants, "plant", "plants"),
             1..=4 => listed(&plurals),

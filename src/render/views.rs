@@ -5,8 +5,10 @@ use super::chart::fit;
 use super::page::{self, head, wrap};
 use super::sentence::{Words, named, spent};
 use crate::facts::Facts;
+use crate::facts::knowledge::{ChoreKind, Rating};
 use crate::plan::calendar::{Plan, State, Task};
 use crate::plan::days::share_out::{Fit, WeekLoad, week_of};
+use crate::plan::trees::rating_of;
 use crate::season::Season;
 use chrono::{Days, NaiveDate};
 
@@ -103,6 +105,14 @@ pub fn tree(facts: &Facts, season: &Season, plan: &Plan, id: &str) -> Vec<String
     let mut lines = head(facts, season);
     lines.push(String::new());
     lines.extend(wrap(&who(facts, id), "", "  "));
+    let resists = resists(facts, id);
+    if !resists.is_empty() {
+        let text = format!(
+            "Resists {}: it needs no sprays against them.",
+            resists.join(", ")
+        );
+        lines.extend(wrap(&text, "  ", "  "));
+    }
     let tasks: Vec<&Task> = plan
         .tasks
         .iter()
@@ -324,6 +334,30 @@ fn by_month(tasks: &[&Task], plan: &Plan, words: Words<'_>) -> Vec<String> {
         lines.extend(wrap(&format!("{when}  [{}]", task.id), "      ", "      "));
     }
     lines
+}
+
+/// The diseases that the sprays of the catalogue are for and that a tree's
+/// cultivar resists, by name.
+fn resists(facts: &Facts, id: &str) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    let Some(tree) = facts.register.trees.iter().find(|tree| tree.id == id) else {
+        return names;
+    };
+    let sprays =
+        facts.knowledge.chores.iter().filter(|chore| {
+            chore.kind == ChoreKind::Spray && chore.needs.crops.contains(&tree.crop)
+        });
+    for disease in sprays.filter_map(|chore| chore.needs.susceptible_to.as_deref()) {
+        let rating = rating_of(facts, tree, disease);
+        let known = facts.knowledge.disease(disease);
+        let name = known
+            .map_or(disease, |known| known.name.as_str())
+            .to_lowercase();
+        if rating.is_some_and(|rating| rating <= Rating::Resistant) && !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    names
 }
 
 /// A tree or a juniper in a line.

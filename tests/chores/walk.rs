@@ -66,12 +66,15 @@ fn thirty_years_at_champion() {
     assert!(missing.is_empty(), "never on the calendar: {missing:?}");
 }
 
-/// What waits for infections needs hours, which this record has not.
+/// What waits for infections or gales needs hours, which this record has not;
+/// what waits for a note of damage needs a journal.
 fn must_be_seen(chore: &Chore) -> bool {
-    chore
-        .after
-        .as_ref()
-        .is_none_or(|after| !matches!(after.trigger, Trigger::Infection { .. }))
+    chore.after.as_ref().is_none_or(|after| {
+        !matches!(
+            after.trigger,
+            Trigger::Infection { .. } | Trigger::Gale { .. } | Trigger::DamageNoted { .. }
+        )
+    })
 }
 
 fn check(facts: &Facts, season: &Season, plan: &Plan) {
