@@ -4,11 +4,14 @@
 //! The service is played by this program itself in a second process, so that
 //! its memory does not count: `VmHWM` of this process is the client's alone.
 
+use budtide::config::weather::WeatherSettings;
 use budtide::facts::place::{HardinessZone, Place};
 use budtide::facts::weather::HourlyRecord;
+use budtide::service::refresh::{Fetcher, Wanted};
 use budtide::sources::client::{Client, ProxyChoice, Settings};
 use budtide::sources::open_meteo::{OpenMeteo, OpenMeteoSettings};
 use budtide::sources::{Span, WeatherSource};
+use budtide::store::weather::WeatherStore;
 use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 use flate2::Compression;
 use flate2::write::GzEncoder;
@@ -35,6 +38,7 @@ fn main() {
     BufReader::new(out)
         .read_line(&mut base)
         .expect("its address");
+    refresh(base.trim());
     measure(base.trim());
     server.kill().expect("the server ends");
     let _ = server.wait();
@@ -99,6 +103,55 @@ fn measure(base: &str) {
         after.requests - traffic.requests,
         (after.bytes - traffic.bytes) as f64 / 1024.0,
         (after.unpacked - traffic.unpacked) as f64 / 1024.0
+    );
+}
+
+/// The same as the service does it: screened, and kept in a file.
+fn refresh(base: &str) {
+    let mut settings = WeatherSettings::usual("CA");
+    settings.open_meteo.address = Some(base.to_owned());
+    let behaviour = Settings {
+        proxy: ProxyChoice::None,
+        ..Settings::default()
+    };
+    let fetcher = Fetcher::with(&place(), &settings, behaviour);
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("weather.sqlite");
+    let mut store = WeatherStore::open(&file).expect("a file");
+    let now: DateTime<Utc> = "2026-04-20T15:30:00Z".parse().expect("an instant");
+    let mut round = |at: DateTime<Utc>, wanted| {
+        let (before, start) = (fetcher.traffic(), Instant::now());
+        let done = fetcher
+            .round(&mut store, at, wanted, &mut |_| ControlFlow::Continue(()))
+            .expect("a round");
+        assert!(done.faults.is_empty(), "{:?}", done.faults);
+        let after = fetcher.traffic();
+        let spent = start.elapsed().as_secs_f64();
+        (
+            spent,
+            after.requests - before.requests,
+            after.bytes - before.bytes,
+        )
+    };
+    let (seconds, requests, bytes) = round(now, Wanted::All);
+    let disk = std::fs::metadata(&file).map_or(0, |about| about.len());
+    println!(
+        "the service's first fetch, kept: {seconds:.2} s, {requests} requests, {:.1} MiB over the \
+         wire, {:.1} MiB on disk, peak {} MiB",
+        mib(bytes),
+        mib(disk),
+        peak_mib()
+    );
+    let (mut seconds, mut requests, mut bytes) = (0.0, 0, 0);
+    for quarter in 1..=97 {
+        let at = now + TimeDelta::minutes(15 * quarter);
+        let (s, r, b) = round(at, Wanted::Due);
+        (seconds, requests, bytes) = (seconds + s, requests + r, bytes + b);
+    }
+    println!(
+        "a day of the service: {requests} requests, {:.0} KiB over the wire, {:.0} ms in all",
+        bytes as f64 / 1024.0,
+        seconds * 1e3
     );
 }
 

@@ -465,9 +465,11 @@ impl Weather {
             hourly.cut_from(until.unwrap_or(midnight));
         }
         known.seen_to = known.seen_to.filter(|until| until.date() == today);
-        known
-            .alerts
-            .retain(|alert| alert.sent.date_naive() <= today);
+        if known.seen_to.is_none() {
+            // Of a morning; at a moment of the day they were chosen by it.
+            let by = |alert: &Alert| alert.sent.date_naive() <= today;
+            known.alerts.retain(by);
+        }
         known.hourly = known.hourly.filter(|hourly| !hourly.is_empty());
         known.forecast = known.forecast.filter(|forecast| forecast.issued <= today);
         if let Some(old) = known

@@ -67,6 +67,10 @@ pub fn head(facts: &Facts, season: &Season) -> Vec<String> {
         "",
         "",
     ));
+    lines.extend(super::weather::alerts(
+        &facts.weather.alerts,
+        place.time_zone,
+    ));
     lines
 }
 

@@ -172,3 +172,26 @@ fn a_station_keeps_the_contract() {
     assert!(!observed(&wrong, &place, span, now).unwrap_err().again());
     assert!(wrong.forecast(&place, now).is_err());
 }
+
+/// Readme of GHCN-Daily: `P` is "missing presumed zero", `T` a trace.
+#[test]
+fn a_presumed_nought_is_not_known_and_a_trace_is() {
+    let line = |flag: char| {
+        let mut line = String::from("USC00300042202604PRCP");
+        line.push_str(&format!("    0{flag}  "));
+        for _ in 1..31 {
+            line.push_str("-9999   ");
+        }
+        line
+    };
+    let trace = budtide::sources::ghcn::read(line('T').as_bytes(), None).unwrap();
+    assert_eq!(trace.days.len(), 1);
+    assert_eq!(trace.days[0].rain_mm, Some(0.0));
+    let presumed = budtide::sources::ghcn::read(line('P').as_bytes(), None).unwrap();
+    assert!(presumed.days.is_empty());
+    let wide = "\"STATION\",\"DATE\",\"PRCP\",\"PRCP_ATTRIBUTES\"\n\
+                \"USC00300042\",\"2026-04-01\",\"    0\",\"P,,7,0700\"\n\
+                \"USC00300042\",\"2026-04-02\",\"    0\",\"T,,7,0700\"\n";
+    let read = budtide::sources::ghcn::read(wide.as_bytes(), None).unwrap();
+    assert_eq!(read.days.len(), 1);
+}

@@ -517,10 +517,12 @@ fn version_1_is_brought_up_to_date() {
     let on = date(2025, 4, 9);
     store.put_days(from("a", 0), &[day(on, 1.0, 5.0)]).unwrap();
     drop(store);
-    // Version 1 had everything but the notes.
+    // Version 1 had everything but the notes, and what fetching remembers.
     let raw = rusqlite::Connection::open(&path).unwrap();
-    raw.execute_batch("DROP TABLE note; PRAGMA user_version = 1;")
-        .unwrap();
+    raw.execute_batch(
+        "DROP TABLE note; DROP TABLE fetching; DROP TABLE alert; PRAGMA user_version = 1;",
+    )
+    .unwrap();
     drop(raw);
     let mut store = WeatherStore::open(&path).unwrap();
     store.remember("a", "b").unwrap();

@@ -466,13 +466,16 @@ impl Round<'_> {
         let Asked::Service(source) = &served.asked else {
             return Ok(());
         };
-        self.step(&Step {
-            source: served.name(),
-            job,
-            span: Some(span),
-            done: 0,
-            of: 1,
-        })?;
+        // Past years were told of one by one.
+        if job != Job::History || served.comes_whole() {
+            self.step(&Step {
+                source: served.name(),
+                job,
+                span: Some(span),
+                done: 0,
+                of: 1,
+            })?;
+        }
         let mut trouble = None;
         let place = self.fetcher.place.clone();
         let told = source.observed(&place, span, self.now, &mut |part| {

@@ -163,8 +163,11 @@ pub fn names_in_order(settings: &WeatherSettings, kept: &[String]) -> Vec<String
         |name: &&String| services.contains(name) || crate::sources::credit_of(name).is_some();
     let mut names: Vec<String> = own.into_iter().cloned().collect();
     names.extend(kept.iter().filter(|name| !fetched(name)).cloned());
-    names.extend(services);
-    names.dedup();
+    for service in services {
+        if !names.contains(&service) {
+            names.push(service);
+        }
+    }
     names
 }
 

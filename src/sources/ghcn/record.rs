@@ -79,9 +79,22 @@ struct Days {
 }
 
 impl Days {
-    /// Puts a value in tenths; a quality flag means that a check failed it.
-    fn put(&mut self, date: NaiveDate, element: Element, tenths: i32, flag: &str, time: &str) {
+    /// Puts a value in tenths with its flags of measurement and of quality. A
+    /// quality flag means that a check failed it; a measurement of `P` means
+    /// that nothing was written and nought was presumed: that is not known.
+    fn put(
+        &mut self,
+        date: NaiveDate,
+        element: Element,
+        tenths: i32,
+        [measurement, flag]: [&str; 2],
+        time: &str,
+    ) {
         self.values += 1;
+        if measurement.trim() == "P" {
+            self.left.missing += 1;
+            return;
+        }
         if !(1700..=2200).contains(&date.year()) {
             self.left.no_time += 1;
             return;
@@ -235,7 +248,8 @@ fn dly(text: &str, wanted: Option<&str>) -> Result<GhcnRecord, Fault> {
                     }
                 },
             };
-            days.put(date, element, tenths, flags.get(1..2).unwrap_or(" "), "");
+            let flag = |at: usize| flags.get(at..=at).unwrap_or(" ");
+            days.put(date, element, tenths, [flag(0), flag(1)], "");
         }
     }
     days.finish(stations.station())
@@ -355,10 +369,10 @@ fn wide(
         };
         for (element, value, attributes) in columns {
             let attributes = attributes.map_or("", field);
-            let mut parts = attributes.split(',').skip(1);
-            let flag = parts.next().unwrap_or("");
+            let mut parts = attributes.split(',');
+            let flags = [parts.next().unwrap_or(""), parts.next().unwrap_or("")];
             let time = parts.nth(1).unwrap_or("");
-            days.put(of, *element, tenths(field(*value))?, flag, time);
+            days.put(of, *element, tenths(field(*value))?, flags, time);
         }
     }
     days.finish(Some(station).filter(|station| !station.id.is_empty()))
@@ -397,7 +411,8 @@ fn long(
         let Some(element) = Element::named(field(1)) else {
             continue;
         };
-        days.put(date, element, tenths(field(2))?, field(4), field(6));
+        let flags = [field(3), field(4)];
+        days.put(date, element, tenths(field(2))?, flags, field(6));
     }
     days.finish(stations.station())
 }
@@ -442,10 +457,10 @@ fn json(bytes: &[u8], wanted: Option<&str>) -> Result<GhcnRecord, Fault> {
         if value.fract() != 0.0 {
             return tenths("0.5").map(|_| GhcnRecord::default());
         }
-        let mut parts = text("attributes").split(',').skip(1);
-        let flag = parts.next().unwrap_or("");
+        let mut parts = text("attributes").split(',');
+        let flags = [parts.next().unwrap_or(""), parts.next().unwrap_or("")];
         let time = parts.nth(1).unwrap_or("");
-        days.put(date, element, value as i32, flag, time);
+        days.put(date, element, value as i32, flags, time);
     }
     days.finish(stations.station())
 }
