@@ -265,14 +265,22 @@ fn frost(facts: &Facts, nights: &[FrostNight]) -> Line {
             cautions.push(caution.short.clone());
         }
     }
-    let kills = nights.iter().map(|night| {
-        format!(
-            "{} ({}): {} of the buds may die at {}",
-            crop(&night.crop),
-            night.stage,
-            share_range(night).trim_end_matches(','),
-            units.temperature(night.low_c)
-        )
+    // Crops that fare alike stand in one line.
+    let mut shares: Vec<(String, Vec<String>)> = Vec::new();
+    for night in nights {
+        let share = share_range(night).trim_end_matches(',').to_owned();
+        let who = format!("{} ({})", crop(&night.crop), night.stage);
+        match shares.iter_mut().find(|(held, _)| *held == share) {
+            Some((_, crops)) => crops.push(who),
+            None => shares.push((share, vec![who])),
+        }
+    }
+    let kills = shares.into_iter().map(|(share, crops)| {
+        let crops: Vec<&str> = crops.iter().map(String::as_str).collect();
+        sentence(&format!(
+            "{share} of the buds may die on {}",
+            listed(&crops)
+        ))
     });
     Line {
         label: String::new(),
@@ -289,9 +297,10 @@ fn frost(facts: &Facts, nights: &[FrostNight]) -> Line {
                 .to_string())
         ),
         why: String::new(),
-        details: kills
-            .map(|text| sentence(&text))
-            .chain(chore.map(|chore| chore.how.clone()))
+        details: chore
+            .map(|chore| chore.how.clone())
+            .into_iter()
+            .chain(kills)
             .collect(),
         cautions,
         windows: nights
