@@ -684,7 +684,10 @@ fn counted(facts: &Facts, task: &mut Task) -> bool {
         .knowledge
         .chore(&task.chore)
         .and_then(|chore| chore.after.as_ref());
-    let count = after.is_some_and(|after| matches!(after.trigger, Trigger::FrostKill { .. }));
+    // What is looked at after the thaw; what cannot wait so long is no count.
+    let count = after.is_some_and(|after| {
+        matches!(after.trigger, Trigger::FrostKill { .. }) && after.opens_days >= 1.0
+    });
     let since = task.window.opens.spread.middle - Days::new(1);
     if !count || task.kind != ChoreKind::Watch || facts.journal.bud_counts.is_empty() {
         return false;

@@ -12,6 +12,11 @@ use chrono::{Datelike, NaiveDate};
 /// Crops whose kill is expected below this are left out of a night's table.
 const SHOWN: f64 = 0.005;
 
+/// What is done on the morning after.
+const AFTERWARDS: &str = "Note the low you read: `budtide note low 27F --spot D`. Once buds have \
+     warmed for some hours, cut a hundred: a dead pistil is brown or black, a live one green to \
+     cream. `budtide note buds peach 60/100` says dead of cut.";
+
 /// Years from planting in which a tree is small enough for a cover.
 const SMALL_YEARS: i32 = 3;
 
@@ -98,8 +103,17 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
         lines.push(String::new());
         lines.extend(table(facts, night, &words));
     }
-    if alarming.iter().any(|night| night.alarm >= Alarm::Act) {
+    let act = |night: &&&NightOutlook| night.alarm >= Alarm::Act;
+    if alarming
+        .iter()
+        .filter(act)
+        .any(|night| night.date > season.today)
+    {
         lines.extend(what_to_do(facts, season.today));
+    } else if alarming.iter().any(|night| night.alarm >= Alarm::Act) {
+        lines.push(String::new());
+        lines.push("This morning".to_owned());
+        lines.extend(wrap(AFTERWARDS, "  - ", "    "));
     }
     lines.extend(past(facts, season));
     lines
@@ -235,11 +249,7 @@ fn what_to_do(facts: &Facts, today: NaiveDate) -> Vec<String> {
     };
     lines.extend(wrap(&text, "  - ", "    "));
     lines.push("Tomorrow".to_owned());
-    lines.extend(wrap(
-        "Note the low you read: `budtide note low 27F --spot D`. Once buds have warmed for some hours, cut a hundred: a dead pistil is brown or black, a live one green to cream. `budtide note buds peach 60/100` says dead of cut.",
-        "  - ",
-        "    ",
-    ));
+    lines.extend(wrap(AFTERWARDS, "  - ", "    "));
     lines
 }
 

@@ -85,18 +85,20 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
         }
         lines.push(String::new());
         lines.push(disease.name.clone());
-        let ids: Vec<String> = takers
-            .iter()
-            .map(|(tree, rating)| match rating {
-                Some(_) => tree.id.clone(),
-                None => format!("{} (no rating known)", tree.id),
-            })
-            .collect();
-        lines.extend(wrap(
-            &format!("Trees that take it: {}", ids.join(", ")),
-            "  ",
-            "    ",
-        ));
+        let of = |rated: bool| -> Vec<&str> {
+            let some = takers
+                .iter()
+                .filter(|(_, rating)| rating.is_some() == rated);
+            some.map(|(tree, _)| tree.id.as_str()).collect()
+        };
+        for (label, ids) in [
+            ("Trees that take it", of(true)),
+            ("No rating is known of", of(false)),
+        ] {
+            if !ids.is_empty() {
+                lines.extend(wrap(&format!("{label}: {}", ids.join(", ")), "  ", "    "));
+            }
+        }
         let periods: Vec<&InfectionPeriod> = season
             .infections
             .iter()

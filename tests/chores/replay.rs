@@ -88,7 +88,7 @@ fn april_2007_at_champion() {
     for change in &found {
         println!("  {} {:?}", change.task, change.what);
     }
-    // The keeper cuts a hundred buds: 99 dead. Now it is a fact.
+    // The keeper cuts a hundred buds: all of them dead. Now it is a fact.
     let count = Noted {
         date: date(2007, 4, 10),
         trees: Vec::new(),
@@ -97,14 +97,14 @@ fn april_2007_at_champion() {
         what: Fact::Buds(BudCount {
             cultivar: None,
             stage: None,
-            live: 1,
+            live: 0,
             cut: 100,
         }),
     };
     let (sure, after) = with(&facts, &count, plan.today);
     let night = sure.worst_night("peach", 2007).unwrap();
-    assert_eq!(night.counted, Some((99, 100)));
-    assert!((night.kill - 0.99).abs() < 1e-9);
+    assert_eq!(night.counted, Some((100, 100)));
+    assert!((night.kill - 1.0).abs() < 1e-9);
     assert!(
         after
             .notes
