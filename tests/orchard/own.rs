@@ -50,9 +50,12 @@ fn contradictory_own_ratings_are_a_fault_that_names_both() {
          [[cultivar]]\ncrop = \"apple\"\nname = \"Red Delicious\"\n\
          ratings.apple-scab = { rating = \"susceptible\" }\n",
     );
-    assert!(said.starts_with("cultivars.toml:8:"), "{said}");
     assert!(
-        said.contains("susceptible to apple-scab here, but resistant in cultivar[0]"),
+        said.starts_with("cultivars.toml:9:1: cultivar[2].ratings:"),
+        "{said}"
+    );
+    assert!(
+        said.contains("susceptible to apple-scab here, but resistant in cultivar[1]"),
         "{said}"
     );
     assert!(said.contains("keep one of the two"), "{said}");

@@ -23,7 +23,7 @@ const GROUPS: [(&str, &[&str]); 12] = [
         ],
     ),
     ("S2S3", &["Cavalier", "Vega", "Victor", "Viva", "Vogue"]),
-    ("S3S6", &["Andersen", "Gold", "Hartland", "Kordia"]),
+    ("S3S6", &["Andersen", "Hartland", "Kordia"]),
     ("S3S5", &["Hedelfingen"]),
     ("S2S5", &["Vista"]),
     ("S1S4", &["Hudson", "Rainier", "Viscount"]),
