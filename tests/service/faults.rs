@@ -186,7 +186,9 @@ fn a_process_killed_200_times_loses_nothing() {
             .as_str()
             .unwrap_or_else(|| panic!("a mail without Message-ID: {mail}"))
             .to_owned();
-        got.entry(id).or_default().push(mail["headers"]["subject"].to_string());
+        got.entry(id)
+            .or_default()
+            .push(mail["headers"]["subject"].to_string());
     }
     let arrived: BTreeSet<String> = got.keys().cloned().collect();
     let lost: Vec<&String> = wanted.difference(&arrived).collect();
