@@ -12,6 +12,11 @@ pub enum Clock {
     Fixed(NaiveDate),
 }
 
+/// The instant, by the clock of the machine.
+pub fn now() -> DateTime<Utc> {
+    Utc::now()
+}
+
 impl Clock {
     /// The local calendar day at a place.
     pub fn today(self, zone: Tz) -> NaiveDate {

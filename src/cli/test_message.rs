@@ -3,10 +3,10 @@
 
 use super::{Common, FAILED, Output, all, folders};
 use crate::channels::ChannelError;
+use crate::clock;
 use crate::config;
 use crate::render::message::{Message, Urgency};
 use crate::service::post;
-use chrono::Utc;
 use std::process::ExitCode;
 
 /// Sends it; the exit code is 1 if a way failed.
@@ -25,7 +25,7 @@ pub fn run(common: &Common) -> Result<(Output, ExitCode), String> {
         .enable_all()
         .build()
         .map_err(|error| format!("the system refuses what waiting needs: {error}"))?;
-    let now = Utc::now();
+    let now = clock::now();
     let written = now.with_timezone(&settings.place.time_zone).fixed_offset();
     let mut post = post::open(asked);
     let message = message(&settings.place.name, now.timestamp());

@@ -14,6 +14,7 @@ use super::round::{Answer, Keeper};
 use super::tell;
 use super::wake::{Wake, Waker};
 use crate::channels::desktop::Pressed;
+use crate::clock;
 use crate::config::fault::Fault;
 use crate::config::{self, Settings};
 use crate::facts::Facts;
@@ -293,14 +294,14 @@ impl Service {
         warn(options.log, &settings.warnings);
         let fetcher = fetcher(&settings, options.log);
         Ok(Service {
-            fetch_at: (!fetcher.is_idle()).then(Utc::now),
+            fetch_at: (!fetcher.is_idle()).then(clock::now),
             fetcher,
             fetching: None,
             keeper: Keeper::new(store, post.channels)?,
             options,
             settings,
             presses: post.presses,
-            next: Utc::now(),
+            next: clock::now(),
             status: String::new(),
             kept: Kept::default(),
         })
@@ -326,7 +327,7 @@ impl Service {
 
     /// Begins a fetch if one is due and none is under way.
     fn fetch(&mut self) {
-        let now = Utc::now();
+        let now = clock::now();
         if self.fetching.is_some()
             || now.date_naive() < first_day()
             || self.fetch_at.is_none_or(|at| now < at)
@@ -346,7 +347,7 @@ impl Service {
     /// Takes in what a fetch brought.
     fn fetched(&mut self, fetched: Result<Refreshed, String>) {
         let log = self.options.log;
-        let soonest = Utc::now() + AFTER_TROUBLE;
+        let soonest = clock::now() + AFTER_TROUBLE;
         match fetched {
             Ok(refreshed) => {
                 for fault in &refreshed.faults {
@@ -384,7 +385,7 @@ impl Service {
                 // Never at once again, whatever the sources say.
                 self.fetch_at = refreshed
                     .next_due
-                    .map(|at| at.max(Utc::now() + TimeDelta::seconds(30)));
+                    .map(|at| at.max(clock::now() + TimeDelta::seconds(30)));
             }
             Err(error) => {
                 log.error(&error, &[]);
@@ -424,7 +425,7 @@ impl Service {
         let looked_for = wakes
             .iter()
             .any(|wake| matches!(wake, Wake::Clock | Wake::Settings));
-        if looked_for || Utc::now() >= self.next || self.kept_now() != self.kept {
+        if looked_for || clock::now() >= self.next || self.kept_now() != self.kept {
             self.round().await;
         }
     }
@@ -448,7 +449,7 @@ impl Service {
                 {
                     self.fetcher.stop();
                     self.fetcher = fetcher(&settings, log);
-                    self.fetch_at = (!self.fetcher.is_idle()).then(Utc::now);
+                    self.fetch_at = (!self.fetcher.is_idle()).then(clock::now);
                 }
                 self.settings = settings;
                 self.keeper.trouble("settings", None);
@@ -479,7 +480,7 @@ impl Service {
     /// One round: gather, plan, say, deliver. Trouble is logged, and tried
     /// again in a while.
     async fn round(&mut self) {
-        let now = Utc::now();
+        let now = clock::now();
         if now.date_naive() < first_day() {
             self.options.log.error(
                 "the clock of this machine is wrong: nothing is sent until it is set",
@@ -540,7 +541,7 @@ impl Service {
 
     async fn pressed(&mut self, pressed: &Pressed) {
         let log = self.options.log;
-        let now = Utc::now();
+        let now = clock::now();
         let answer = self
             .facts(now)
             .map_err(|error| error.to_string())
