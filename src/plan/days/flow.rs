@@ -147,7 +147,7 @@ impl Flow {
             if self.undone[number] == 0 {
                 continue;
             }
-            let reach = self.reach(number, job.worth);
+            let reach = self.reach(number, job.worth, false);
             for (saved, cost) in relief.iter_mut().zip(&reach.cost) {
                 if let Some(cost) = cost {
                     *saved = (*saved).max(job.worth - cost);
@@ -184,11 +184,28 @@ impl Flow {
             self.put(number, cheapest, blocks);
             return true;
         }
-        let reach = self.reach(number, job.worth);
-        let Some((end, _)) = self.end_of(number, &reach) else {
+        // What it costs without pushing anybody is the most that pushing may
+        // cost.
+        let direct = (0..job.slots.len())
+            .filter(|&slot| self.room_in(number, slot) > 0)
+            .filter(|&slot| self.free[job.slots[slot].period] > 0)
+            .min_by_key(|&slot| (job.slots[slot].cost, job.slots[slot].period));
+        let limit = direct.map_or(job.worth, |slot| job.slots[slot].cost.min(job.worth));
+        let reach = self.reach(number, limit, true);
+        if let Some((end, _)) = self.end_of(number, &reach, limit) {
+            return self.push_along(number, &reach, end);
+        }
+        let Some(direct) = direct.filter(|&slot| job.slots[slot].cost < job.worth) else {
             return false;
         };
-        self.push_along(number, &reach, end)
+        let period = job.slots[direct].period;
+        let blocks = self.free[period]
+            .min(self.room_in(number, direct))
+            .min(self.undone[number]);
+        self.free[period] -= blocks;
+        self.undone[number] -= blocks;
+        self.put(number, direct, blocks);
+        blocks > 0
     }
 
     /// Blocks of a job that a slot still takes, the period's room apart.
@@ -215,8 +232,11 @@ impl Flow {
     }
 
     /// The cheapest ways of a job into all periods, below a limit, whether
-    /// there is room at their end or not.
-    fn reach(&self, number: usize, limit: i64) -> Reach {
+    /// there is room at their end or not. For `nearest` only those that may
+    /// lead to the nearest room matter: no way gets cheaper by going on, or the
+    /// flow would not have been the cheapest.
+    fn reach(&self, number: usize, limit: i64, nearest: bool) -> Reach {
+        let mut limit = limit;
         let periods = self.free.len();
         let mut reach = Reach {
             cost: vec![None; periods],
@@ -226,18 +246,21 @@ impl Flow {
         let mut queued = vec![false; periods];
         // A way of more steps than there are periods would turn in a ring.
         let mut turns = periods.saturating_mul(periods) + periods;
-        let better = |reach: &mut Reach,
-                      queue: &mut VecDeque<usize>,
-                      queued: &mut Vec<bool>,
-                      period: usize,
-                      cost: i64,
-                      step: Step| {
+        let mut better = |reach: &mut Reach,
+                          queue: &mut VecDeque<usize>,
+                          queued: &mut Vec<bool>,
+                          period: usize,
+                          cost: i64,
+                          step: Step| {
             if cost < limit && reach.cost[period].is_none_or(|known| cost < known) {
                 reach.cost[period] = Some(cost);
                 reach.by[period] = Some(step);
                 if !queued[period] {
                     queued[period] = true;
                     queue.push_back(period);
+                }
+                if nearest && self.free[period] > 0 {
+                    limit = cost;
                 }
             }
         };
@@ -286,8 +309,8 @@ impl Flow {
         reach
     }
 
-    /// The cheapest end of the ways, if it beats leaving the job undone.
-    fn end_of(&self, number: usize, reach: &Reach) -> Option<(End, i64)> {
+    /// The cheapest end of the ways, if it is below the limit.
+    fn end_of(&self, number: usize, reach: &Reach, limit: i64) -> Option<(End, i64)> {
         let mut best: Option<(End, i64)> = None;
         let mut take = |end: End, cost: i64| {
             if best.is_none_or(|(_, known)| cost < known) {
@@ -308,7 +331,7 @@ impl Flow {
                 }
             }
         }
-        best.filter(|(_, cost)| *cost < self.jobs[number].worth)
+        best.filter(|(_, cost)| *cost < limit)
     }
 
     /// Moves as many blocks along a way as it takes.
