@@ -40,7 +40,7 @@ pub fn publish(name: &str, entries: &[CalendarEntry], stamp: DateTime<Utc>) -> S
         .append_property(Property::new("PRODID", PRODUCT))
         .append_property(Property::new("CALSCALE", "GREGORIAN"))
         .append_property(Property::new("METHOD", "PUBLISH"))
-        .append_property(Property::new("X-WR-CALNAME", escaped(name)));
+        .append_property(Property::new("X-WR-CALNAME", clean(name)));
     for entry in entries {
         calendar.push(event(name, entry, stamp));
     }
@@ -100,14 +100,4 @@ fn clean(text: &str) -> String {
         .chars()
         .filter(|c| !c.is_control() || *c == '\n')
         .collect()
-}
-
-/// A text as a value of type TEXT (3.3.11), for the properties that the crate
-/// takes as they are.
-fn escaped(text: &str) -> String {
-    clean(text)
-        .replace('\\', "\\\\")
-        .replace(',', "\\,")
-        .replace(';', "\\;")
-        .replace('\n', "\\n")
 }
