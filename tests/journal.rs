@@ -111,7 +111,7 @@ fn what_cannot_be_is_refused_in_clear_words() {
         ),
         (
             &["note", "damage", "hial", "apple", "30%"],
-            "!no cause of damage is called \"hial\"; the nearest is \"hail\"; nothing was\n  noted\n",
+            "!no cause of damage is called \"hial\"; the nearest is \"hail\"; nothing was noted\n",
         ),
         (
             &["note", "damage", "hail", "apple", "130%"],

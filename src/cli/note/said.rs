@@ -3,6 +3,7 @@
 use super::measures;
 use crate::facts::Facts;
 use crate::facts::journal::{Entry, Fact, Severity};
+use crate::plan::calendar::Note;
 use crate::plan::{Plan, changes};
 use crate::render::page;
 use crate::render::sentence::Words;
@@ -227,11 +228,11 @@ pub fn effect(facts: &Facts, before: &Plan, after: &Plan) -> Vec<String> {
     };
     found.sort_by_key(weight);
     let mut lines = Vec::new();
-    for note in after
+    let lost = after
         .notes
         .iter()
-        .filter(|note| !before.notes.contains(note))
-    {
+        .filter(|note| matches!(note, Note::CropLost { .. }));
+    for note in lost.filter(|note| !before.notes.contains(note)) {
         lines.extend(page::wrap(&words.note(note), "", "  "));
     }
     if found.is_empty() {
