@@ -348,8 +348,11 @@ fn status(common: &Common) -> Result<Vec<String>, String> {
 /// Shows the journal of the unit in place of this program's own output.
 fn logs(follow: bool, lines: u32) -> Result<ExitCode, String> {
     let mut command = Command::new("journalctl");
-    command.args(["--user-unit", NAME, "--no-hostname", "--lines"]);
+    // By name and user, not by unit: that finds it too where systemd did not
+    // file it under the user's unit.
+    command.args(["--identifier", "budtide", "--no-hostname", "--lines"]);
     command.arg(lines.to_string());
+    command.arg(format!("_UID={}", rustix::process::getuid().as_raw()));
     if follow {
         command.arg("--follow");
     } else {

@@ -69,6 +69,9 @@ pub struct Setup {
     /// A file (chmod 600) with the password of the mail server
     #[arg(long, requires = "email")]
     mail_password_file: Option<String>,
+    /// An address for the US weather service, which wants a contact
+    #[arg(long, value_name = "ADDRESS")]
+    weather_contact: Option<String>,
     /// No notifications on the desktop
     #[arg(long)]
     no_desktop: bool,
@@ -88,6 +91,7 @@ struct Answers {
     trees: Vec<Trees>,
     junipers: Vec<String>,
     mail: Option<Mail>,
+    weather_contact: Option<String>,
     desktop: bool,
 }
 
@@ -296,6 +300,7 @@ fn given(setup: &Setup, crops: &[Crop]) -> Result<Answers, String> {
         trees,
         junipers,
         mail,
+        weather_contact: setup.weather_contact.clone(),
         desktop: !setup.no_desktop,
     })
 }
@@ -388,6 +393,17 @@ fn ask(
         )?;
         junipers.extend(near);
     }
+    let mut weather_contact = setup.weather_contact.clone();
+    if country == "US" && weather_contact.is_none() {
+        asker.say("\nThe US weather service wants an address of whoever asks it. Without one,")?;
+        asker.say("Open-Meteo alone is asked.")?;
+        weather_contact = asker.get(
+            "Your address for it (empty: do without)",
+            &None,
+            Some(""),
+            |text| Ok((!text.is_empty()).then(|| text.to_owned())),
+        )?;
+    }
     asker.say("")?;
     let desktop = !setup.no_desktop
         && asker.get("Tell on the desktop: yes or no", &None, Some("yes"), yes)?;
@@ -404,6 +420,7 @@ fn ask(
         trees,
         junipers,
         mail,
+        weather_contact,
         desktop,
     })
 }
@@ -683,6 +700,19 @@ fn place_text(answers: &Answers) -> String {
         quoted(&answers.country),
         answers.desktop,
     ));
+    match &answers.weather_contact {
+        Some(contact) => {
+            text.push_str(&format!("\n[weather.nws]\ncontact = {}\n", quoted(contact)))
+        }
+        None => text.push_str(
+            "\n# Weather comes from Open-Meteo; in the US also from the weather service, if it\n\
+             # may know an address of yours. sources = \"none\" keeps this off the network.\n\
+             #[weather]\n\
+             #sources = \"none\"\n\
+             #[weather.nws]\n\
+             #contact = \"jo@example.org\"\n",
+        ),
+    }
     match &answers.mail {
         Some(mail) => text.push_str(&format!(
             "\n[email]\n\
@@ -802,6 +832,7 @@ mod tests {
             mail_server: None,
             mail_user: None,
             mail_password_file: None,
+            weather_contact: None,
             no_desktop: false,
         }
     }
@@ -846,7 +877,7 @@ mod tests {
     fn a_conversation_ends_in_files_that_are_read() {
         let crops = crops();
         let mut input: &[u8] = b"Hill \"Farm\"\n400\n39.4\n-79\n980\n980 ft\n\n6x\n6b\nmetric\n\n\
-            3 apple York Imperial\n2 plums\n12 raspberries\n\n60 ft\nmaybe\nno\njo@example.org\n\
+            3 apple York Imperial\n2 plums\n12 raspberries\n\n60 ft\njo@example.org\nmaybe\nno\njo@example.org\n\
             mail.example.org\n\n\n";
         let mut said = Vec::new();
         let answers = ask(&nothing(), &crops, &mut input, &mut said).unwrap();

@@ -67,14 +67,17 @@ fn thirty_years_at_champion() {
 }
 
 /// What waits for infections or gales needs hours, which this record has not;
-/// what waits for a note of damage needs a journal.
+/// what waits for a note of damage needs a journal; a day or two after a frost
+/// are stepped over.
 fn must_be_seen(chore: &Chore) -> bool {
-    chore.after.as_ref().is_none_or(|after| {
-        !matches!(
-            after.trigger,
-            Trigger::Infection { .. } | Trigger::Gale { .. } | Trigger::DamageNoted { .. }
-        )
-    })
+    let short = chore.id == "blight-trauma" && step() > 1;
+    !short
+        && chore.after.as_ref().is_none_or(|after| {
+            !matches!(
+                after.trigger,
+                Trigger::Infection { .. } | Trigger::Gale { .. } | Trigger::DamageNoted { .. }
+            )
+        })
 }
 
 fn check(facts: &Facts, season: &Season, plan: &Plan) {

@@ -8,7 +8,7 @@ mod stage_dates; // when each group reaches each stage
 pub(super) use stage_dates::bloom_evidence;
 
 use crate::facts::Facts;
-use crate::facts::knowledge::{Crop, ZoneMonths};
+use crate::facts::knowledge::{Crop, Point, ZoneMonths};
 use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
 use crate::season::frost_nights;
@@ -45,15 +45,18 @@ pub struct Season {
     stages: Vec<GroupYear>,
     members: Members,
     /// Points of the year worked out before: many chores hang on the same.
-    points: RefCell<HashMap<PointKey, Option<(Spread, Evidence)>>>,
+    points: RefCell<HashMap<PointKey, Known>>,
     soil: Vec<Vec<f64>>,
     /// Days from full bloom to harvest of each group, least and most.
     harvests: Vec<Option<(f64, f64)>>,
     facts: SeasonFacts,
 }
 
-/// A point as text, the group's place in the list, the year.
-type PointKey = (String, Option<usize>, i32);
+/// A point's number, the group's place in the list, the year.
+type PointKey = (u64, Option<usize>, i32);
+
+/// What is known of the points that share a key.
+type Known = Vec<(Point, Option<(Spread, Evidence)>)>;
 
 /// What the season keeps of the facts to answer for its points.
 #[derive(Clone, Debug)]
@@ -434,7 +437,9 @@ impl Season {
 
     /// The index of a group.
     fn index_of(&self, group: &Group) -> Option<usize> {
-        self.groups.iter().position(|one| one == group)
+        // Nearly always one of ours: its place in memory tells.
+        let own = self.groups.iter().position(|one| std::ptr::eq(one, group));
+        own.or_else(|| self.groups.iter().position(|one| one == group))
     }
 
     /// A group of a crop; of another crop of the same family where the

@@ -7,6 +7,7 @@ use crate::season::groups::Group;
 use crate::season::spread::{Basis, Spread};
 use crate::season::{turning, zone_only};
 use chrono::NaiveDate;
+use std::hash::{Hash, Hasher};
 
 /// Days by which a zone's handbook date of a freeze shifts for each °C below
 /// freezing (our judgement: some 10 days from 32 to 28 °F).
@@ -22,12 +23,18 @@ impl Season {
     /// A point of the year for a group in the season named by its year of
     /// bloom, and why; `None` where it is not known or does not come.
     pub fn point(&self, point: &Point, group: &Group, year: i32) -> Option<(Spread, Evidence)> {
-        let key = (format!("{point:?}"), self.index_of(group), year);
-        if let Some(known) = self.points.borrow().get(&key) {
+        let key = (digest(point), self.index_of(group), year);
+        if let Some(bucket) = self.points.borrow().get(&key)
+            && let Some((_, known)) = bucket.iter().find(|(one, _)| one == point)
+        {
             return known.clone();
         }
         let found = self.work_out(point, group, year);
-        self.points.borrow_mut().insert(key, found.clone());
+        self.points
+            .borrow_mut()
+            .entry(key)
+            .or_default()
+            .push((point.clone(), found.clone()));
         found
     }
 
@@ -241,4 +248,24 @@ impl Season {
             zone: self.facts.hardiness,
         }
     }
+}
+
+/// A number that equal points share; others may share it too.
+fn digest(point: &Point) -> u64 {
+    let mut hasher = std::hash::DefaultHasher::new();
+    std::mem::discriminant(point).hash(&mut hasher);
+    match point {
+        Point::Calendar { month, day, .. } => (month, day).hash(&mut hasher),
+        Point::Stage { stage, crop } => (stage, crop).hash(&mut hasher),
+        Point::LeafFall { percent, .. } => percent.hash(&mut hasher),
+        Point::SpringFreeze { threshold_c }
+        | Point::FallFreeze { threshold_c, .. }
+        | Point::SoilWarms { threshold_c }
+        | Point::SoilCools { threshold_c, .. } => threshold_c.to_bits().hash(&mut hasher),
+        Point::Heat { sum, .. } => sum.to_bits().hash(&mut hasher),
+        Point::Harvest { last } => last.hash(&mut hasher),
+        Point::ColdestPast => {}
+        Point::ChillReached { portions } => portions.to_bits().hash(&mut hasher),
+    }
+    hasher.finish()
 }
