@@ -286,7 +286,7 @@ fn status(common: &Common) -> Result<Vec<String>, String> {
         let shown = systemctl(&[
             "show",
             NAME,
-            "--property=ActiveState,SubState,StatusText,MainPID,NRestarts,UnitFileState,ActiveEnterTimestamp,Result",
+            "--property=ActiveState,SubState,StatusText,MainPID,NRestarts,UnitFileState,ActiveEnterTimestamp,Result,ExecMainStatus",
         ])?;
         let value = |key: &str| {
             shown
@@ -310,7 +310,11 @@ fn status(common: &Common) -> Result<Vec<String>, String> {
         if let Some(text) = value("StatusText").filter(|_| state == "active") {
             lines.extend(crate::render::page::wrap(&text, "  ", "    "));
         }
-        if state == "failed" {
+        let for_the_keeper =
+            value("ExecMainStatus").is_some_and(|status| status == FOR_THE_KEEPER.to_string());
+        if state == "failed" && for_the_keeper {
+            lines.push("  why: your files have faults; `budtide check` shows them".to_owned());
+        } else if state == "failed" {
             lines.push(format!(
                 "  why: {}; `budtide service logs` tells more",
                 value("Result").unwrap_or_else(|| "unknown".to_owned())
