@@ -64,8 +64,11 @@ pub fn limit(facts: &Facts, season: &Season, prospect: &Prospect<'_>, plan: &mut
                 tell(limit);
                 return false;
             }
-            let bloom = material.bees.contains("not in bloom")
-                && season.in_bloom(task.crop.as_deref(), task.season, first);
+            let bloom = match off_bloom(material) {
+                OffBloom::Any => season.in_bloom(None, task.season, first),
+                OffBloom::Own => season.in_bloom(task.crop.as_deref(), task.season, first),
+                OffBloom::No => false,
+            };
             if bloom {
                 tell(SprayLimit::Bloom);
                 return false;
@@ -87,6 +90,32 @@ pub fn limit(facts: &Facts, season: &Season, prospect: &Prospect<'_>, plan: &mut
         if task.materials.is_empty() {
             task.hold = Some(Hold::NoMaterial);
         }
+    }
+}
+
+/// From which bloom a material is kept.
+enum OffBloom {
+    /// From any in the orchard: bees fly from tree to tree, and drift goes
+    /// with them.
+    Any,
+    /// From that of the tree itself.
+    Own,
+    /// From none.
+    No,
+}
+
+/// Read from the words of its file: whatever is not called low or allowed
+/// there is kept from all bloom, so that an unknown one errs to the bees' side.
+fn off_bloom(material: &Material) -> OffBloom {
+    let words = material.bees.as_str();
+    let mild = words.starts_with("low") || words.starts_with("allowed in bloom");
+    if !mild && (material.kind == "insecticide" || words.contains("toxic")) {
+        return OffBloom::Any;
+    }
+    let told = ["not in bloom", "never near bloom", "keep off open bloom"];
+    match told.iter().any(|word| words.contains(word)) {
+        true => OffBloom::Own,
+        false => OffBloom::No,
     }
 }
 

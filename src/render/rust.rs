@@ -10,7 +10,7 @@ use crate::season::Season;
 use crate::season::infection::Class;
 use crate::season::infections::InfectionPeriod;
 use crate::season::tally::{self, DiseaseTally};
-use chrono::{NaiveDateTime, TimeDelta};
+use chrono::{Datelike, NaiveDateTime, TimeDelta};
 
 /// The diseases that come from junipers.
 pub fn rusts(facts: &Facts) -> impl Iterator<Item = &Disease> {
@@ -104,6 +104,15 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
             .iter()
             .filter(|period| period.disease == disease.id)
             .collect();
+        if periods.is_empty() && !hours_known(facts, season) {
+            lines.extend(wrap(
+                "Not known: infection is reckoned from hours of weather, and none are known of \
+                 this season.",
+                "  ",
+                "  ",
+            ));
+            continue;
+        }
         if periods.is_empty() {
             lines.push("  No infection period so far this season.".to_owned());
             continue;
@@ -209,4 +218,13 @@ fn tallies(facts: &Facts, season: &Season) -> Vec<String> {
         lines.insert(0, String::new());
     }
     lines
+}
+
+/// Whether any hour of this season's weather is known.
+fn hours_known(facts: &Facts, season: &Season) -> bool {
+    facts.weather.hourly.as_ref().is_some_and(|hourly| {
+        hourly
+            .hours()
+            .any(|hour| hour.start.year() == season.today.year())
+    })
 }

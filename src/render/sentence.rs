@@ -708,7 +708,7 @@ impl<'f> Words<'f> {
                 *relief,
             ),
             Note::CropLost { crop, left, night } => format!(
-                "The frost of {} has left about {} % of a crop on {}: thinning and other work for the fruit is off the list.",
+                "The frost of {} has left about {} % of a crop on {}: work that only a fuller crop needs is off the list, thinning first.",
                 self.day(night.date),
                 plain((left * 100.0).round()),
                 self.crop(crop)

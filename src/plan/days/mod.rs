@@ -8,9 +8,14 @@ pub mod flow; // work into periods of limited time, as cheaply as can be
 pub mod share_out; // a season's work over the keeper's hours
 
 use super::calendar::{State, Task};
-use crate::facts::knowledge::Chore;
-use chrono::NaiveDate;
+use crate::facts::knowledge::{Chore, ChoreKind};
+use crate::season::spread::Spread;
+use chrono::{Days, NaiveDate};
 pub use suitable::{Prospect, Suits};
+
+/// How long pruning that waited for frost damage to show stays open after
+/// that (our judgement).
+const AFTER_DAMAGE_SHOWS_DAYS: u64 = 14;
 
 /// Why a task must wait.
 #[derive(Clone, Debug, PartialEq)]
@@ -78,7 +83,15 @@ pub fn choose(prospect: &Prospect<'_>, chore: &Chore, task: &mut Task, today: Na
     if let Some(Hold::FrostDamage { shows_by, .. }) = task.hold
         && shows_by > closes
     {
-        // It cannot be done well any more this season.
-        task.state = State::Missed;
+        if task.kind == ChoreKind::Pruning {
+            // Put off until the damage shows, not given up: the year's crop is
+            // set by that cut.
+            let later = shows_by + Days::new(AFTER_DAMAGE_SHOWS_DAYS);
+            let spread = &mut task.window.closes.spread;
+            *spread = spread.later(Spread::certain(later, spread.basis));
+        } else {
+            // It cannot be done well any more this season.
+            task.state = State::Missed;
+        }
     }
 }
