@@ -164,7 +164,8 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     };
     for &year in &season.years {
         for chore in wanted_chores(facts) {
-            plan.tasks.extend(tasks_of(facts, season, chore, year));
+            let tasks = tasks_of(facts, season, chore, year);
+            plan.tasks.extend(one_at_a_time(facts, chore, tasks));
         }
     }
     leave_out_sprays(facts, &mut plan);
@@ -261,7 +262,9 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
                 label.as_deref(),
                 chosen,
             );
-            found.into_iter().for_each(|task| put(&mut tasks, task));
+            found
+                .into_iter()
+                .for_each(|task| put(facts, &mut tasks, task));
         }
     }
     tasks
@@ -275,11 +278,11 @@ fn name_of(group: &Group) -> Option<String> {
 }
 
 /// Adds a task; one of the same name takes it in, so that a name is unique.
-fn put(tasks: &mut Vec<Task>, task: Task) {
+fn put(facts: &Facts, tasks: &mut Vec<Task>, task: Task) {
     match tasks.iter_mut().find(|held| held.id == task.id) {
         Some(held) => {
             widen(&mut held.window, &task.window);
-            absorb(held, task);
+            absorb(facts, held, task);
         }
         None => tasks.push(task),
     }
@@ -301,9 +304,9 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             match tasks.first_mut() {
                 Some(held) if chore.after.is_none() => {
                     widen(&mut held.window, &task.window);
-                    absorb(held, task);
+                    absorb(facts, held, task);
                 }
-                _ => join_event(&mut tasks, task),
+                _ => join_event(facts, &mut tasks, task),
             }
         }
     }
@@ -337,7 +340,7 @@ fn widen(window: &mut Window, other: &Window) {
 const ONE_EVENT_DAYS: i64 = 3;
 
 /// Joins a task of one group to that of another which the same event set off.
-fn join_event(tasks: &mut Vec<Task>, task: Task) {
+fn join_event(facts: &Facts, tasks: &mut Vec<Task>, task: Task) {
     let opens = task.window.opens.spread.middle;
     let same = tasks
         .iter_mut()
@@ -346,16 +349,33 @@ fn join_event(tasks: &mut Vec<Task>, task: Task) {
         tasks.push(task);
         return;
     };
-    absorb(held, task);
+    absorb(facts, held, task);
 }
 
-/// Adds the trees, minutes and reasons of one task to another, each reason
-/// once.
-fn absorb(held: &mut Task, task: Task) {
-    held.trees.extend(task.trees);
-    held.plants = held.plants.saturating_add(task.plants);
+/// Adds the trees, minutes and reasons of one task to another, each tree and
+/// each reason once.
+fn absorb(facts: &Facts, held: &mut Task, task: Task) {
+    let shared = |id: &String| held.trees.contains(id);
+    let plants = if task.trees.iter().any(shared) {
+        let trees = facts.register.trees.iter();
+        let new = trees.filter(|tree| task.trees.contains(&tree.id) && !shared(&tree.id));
+        new.map(|tree| tree.count).sum()
+    } else {
+        task.plants
+    };
+    let share = match task.plants {
+        0 if held.trees == task.trees => 0.0,
+        0 => 1.0,
+        all => (f64::from(plants) / f64::from(all)).min(1.0),
+    };
+    for id in task.trees {
+        if !held.trees.contains(&id) {
+            held.trees.push(id);
+        }
+    }
+    held.plants = held.plants.saturating_add(plants);
     held.minutes = match (held.minutes, task.minutes) {
-        (Some((a, b)), Some((c, d))) => Some((a + c, b + d)),
+        (Some((a, b)), Some((c, d))) => Some((a + c * share, b + d * share)),
         (one, other) => one.or(other),
     };
     for reason in task.reasons {
@@ -363,6 +383,60 @@ fn absorb(held: &mut Task, task: Task) {
             held.reasons.push(reason);
         }
     }
+}
+
+/// A chore that several events set off for the same trees is one task as long
+/// as it stays open: the first keeps its name, closes with the last, and tells
+/// of the last event first. What was done before the next one opened is over.
+/// Sprays and frost to come are told event by event: each has days of its own.
+fn one_at_a_time(facts: &Facts, chore: &Chore, mut tasks: Vec<Task>) -> Vec<Task> {
+    let apart = chore.after.as_ref().is_none_or(|after| {
+        chore.kind == ChoreKind::Spray || matches!(after.trigger, Trigger::FrostAhead { .. })
+    });
+    if apart {
+        return tasks;
+    }
+    tasks.sort_by_key(|task| task.window.opens.spread.middle);
+    let mut joined: Vec<Task> = Vec::new();
+    for task in tasks {
+        let held = joined
+            .iter_mut()
+            .rev()
+            .find(|held| goes_on(facts, held, &task));
+        let Some(held) = held else {
+            joined.push(task);
+            continue;
+        };
+        held.window.best = task.window.best.clone();
+        if task.window.closes.spread.middle > held.window.closes.spread.middle {
+            held.window.closes = task.window.closes.clone();
+        }
+        let latest = task.reasons.first().cloned();
+        absorb(facts, held, task);
+        if let Some(latest) = latest {
+            held.reasons.retain(|reason| *reason != latest);
+            held.reasons.insert(0, latest);
+        }
+    }
+    joined
+}
+
+/// Whether a task of a later event is the same work as one still open then.
+fn goes_on(facts: &Facts, held: &Task, task: &Task) -> bool {
+    let opens = task.window.opens.spread.middle;
+    let same = held.crop == task.crop
+        && held.group == task.group
+        && (held.trees == task.trees || held.trees.iter().any(|id| task.trees.contains(id)));
+    let journal = &facts.journal;
+    let settled = journal
+        .chores
+        .iter()
+        .any(|noted| noted.task == held.id && noted.date < opens)
+        || journal.bud_counts.iter().any(|count| {
+            (held.window.opens.spread.middle - Days::new(1)..opens - Days::new(1))
+                .contains(&count.date)
+        });
+    same && opens <= held.window.closes.spread.middle && !settled
 }
 
 /// Joins groups of a crop whose windows open within a few days of each other.
