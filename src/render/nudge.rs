@@ -91,7 +91,7 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
     else {
         return Line::default();
     };
-    let trees: Vec<String> = tasks.iter().map(|task| words.trees(task)).collect();
+    let trees = once(tasks.iter().map(|task| words.trees(task)));
     let trees: Vec<&str> = trees.iter().map(String::as_str).collect();
     let known = facts.knowledge.chore(&first.chore);
     let heading = known.map_or_else(
@@ -107,11 +107,8 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
             cautions.push(caution.short.clone());
         }
     }
-    let ids: Vec<String> = tasks
-        .iter()
-        .filter(|task| !task.trees.is_empty())
-        .map(|task| words.ids(task))
-        .collect();
+    let held = tasks.iter().filter(|task| !task.trees.is_empty());
+    let ids = once(held.map(|task| words.ids(task)));
     let mut details = Vec::new();
     if kind == Kind::Opening
         && let Some(day) = known.map(|chore| chore.good_day.as_str())
@@ -368,7 +365,7 @@ fn changed(facts: &Facts, words: Words<'_>, changes: &[(Change, Task)]) -> Vec<S
     groups
         .into_iter()
         .map(|(word, what, tasks)| {
-            let trees: Vec<String> = tasks.iter().map(|task| words.trees(task)).collect();
+            let trees = once(tasks.iter().map(|task| words.trees(task)));
             let trees: Vec<&str> = trees.iter().map(String::as_str).collect();
             let name = tasks
                 .first()
@@ -500,6 +497,17 @@ fn time(least: f64, most: f64) -> String {
     } else {
         format!("{least:.0} to {most:.0} hours")
     }
+}
+
+/// Each word once, in the order of its first coming.
+fn once(words: impl Iterator<Item = String>) -> Vec<String> {
+    let mut kept: Vec<String> = Vec::new();
+    for word in words {
+        if !kept.contains(&word) {
+            kept.push(word);
+        }
+    }
+    kept
 }
 
 fn listed(words: &[&str]) -> String {
