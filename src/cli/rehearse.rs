@@ -5,6 +5,7 @@ use crate::channels::email::{Email, EmailConfig, Encryption};
 use crate::facts::Facts;
 use crate::render::message::Urgency;
 use crate::render::page::wrap;
+use crate::render::sentence::named;
 use crate::service::rehearse::{self, Hand, Tally, Told};
 use chrono::{Datelike, Days, NaiveDate};
 use clap::{Args, ValueEnum};
@@ -149,17 +150,21 @@ fn mail(told: &Told) -> Result<Vec<String>, String> {
 }
 
 fn counts(tally: &Tally, from: NaiveDate, to: NaiveDate) -> Vec<String> {
-    let per_week = tally.messages as f64 / (tally.weeks.max(1)) as f64;
+    let days = ((to - from).num_days() + 1).max(1);
+    let per_week = tally.messages as f64 / (days as f64 / 7.0);
     let mut lines = vec![format!(
-        "{from} to {to}: {} messages in {} weeks, {per_week:.1} a week; {} of them urgent.",
-        tally.messages, tally.weeks, tally.urgent
+        "{from} to {to}: {} in {}, {per_week:.1} a week; {} of them urgent.",
+        named(tally.messages as u32, "message", "messages"),
+        named(tally.weeks as u32, "week", "weeks"),
+        tally.urgent
     )];
     if let Some((week, count)) = tally.fullest {
         lines.push(format!("The fullest week, from {week}, had {count}."));
     }
     for (count, weeks) in tally.by_count.iter().enumerate() {
         if *weeks > 0 {
-            lines.push(format!("  {weeks:3} weeks with {count}"));
+            let word = if *weeks == 1 { "week" } else { "weeks" };
+            lines.push(format!("  {weeks:3} {word} with {count}"));
         }
     }
     lines
