@@ -174,11 +174,11 @@ impl Now<'_> {
     }
 
     fn best_day(&self, chore: &Chore) -> Option<Nudge> {
-        // Looking and writing have no better day than another.
+        // Looking, writing and leaving alone have no better day than another.
         let dull = matches!(
             chore.kind,
             ChoreKind::Ordering | ChoreKind::Records | ChoreKind::Watch
-        );
+        ) || (chore.kind == ChoreKind::Protection && chore.minutes.is_none());
         let task = self.task;
         if dull || task.worth < MINOR || self.length() < SHORT_DAYS || !self.open() {
             return None;
