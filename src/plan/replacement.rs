@@ -91,6 +91,20 @@ pub fn waits(facts: &Facts, id: &str, season: i32, today: NaiveDate) -> bool {
     turn(facts, id, today).is_some_and(|turn| turn > first_season(today) && season < turn)
 }
 
+/// Whether a crop's successors are planted in fall: where fall is best and
+/// spring is not; all others in spring, after a winter in which the old one
+/// comes out.
+pub fn in_fall(facts: &Facts, crop: &str) -> bool {
+    trees::planting_advice(facts, crop, Stock::BareRoot)
+        .is_some_and(|advice| advice.fall == Advice::Best && advice.spring != Advice::Best)
+}
+
+/// Whether some of these trees are to be replaced: the same kind may not
+/// follow in their holes before [`REST_YEARS`] are over.
+pub fn rests(facts: &Facts, ids: &[String]) -> bool {
+    leaving(facts).iter().any(|tree| ids.contains(&tree.id))
+}
+
 /// The plan, in the order of the turns.
 pub fn steps<'f>(facts: &'f Facts, plan: &Plan, today: NaiveDate) -> Vec<Step<'f>> {
     leaving(facts)
@@ -103,8 +117,7 @@ fn step<'f>(facts: &'f Facts, plan: &Plan, tree: &'f Tree, today: NaiveDate) -> 
     let year = turn(facts, &tree.id, today)?;
     let day = NaiveDate::from_ymd_opt;
     let advice = trees::planting_advice(facts, &tree.crop, Stock::BareRoot);
-    let fall =
-        advice.is_some_and(|advice| advice.fall == Advice::Best && advice.spring != Advice::Best);
+    let fall = in_fall(facts, &tree.crop);
     let possible = advice
         .is_none_or(|advice| advice.spring != Advice::Unwise || advice.fall != Advice::Unwise);
     let chore = if fall { "plant-fall" } else { "plant-spring" };

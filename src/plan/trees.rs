@@ -202,6 +202,12 @@ fn wanted(
 ) -> Option<Chosen> {
     let stock = chore.needs.planting?;
     let mut chosen = Chosen::default();
+    // Successors are planted in one season, that of the plan over the years.
+    let fall = replacement::in_fall(facts, &group.crop);
+    let in_season = chore
+        .needs
+        .season
+        .is_none_or(|which| (which == PlantingSeason::Fall) == fall);
     for tree in group
         .trees
         .iter()
@@ -209,7 +215,7 @@ fn wanted(
     {
         let leaves = matches!(tree.status, Status::Dead | Status::Replace)
             && !replacement::waits(facts, &tree.id, year, season.today);
-        if leaves && stock == Stock::BareRoot {
+        if leaves && in_season && stock == Stock::BareRoot {
             chosen.trees.push(tree.id.clone());
             chosen.plants = chosen.plants.saturating_add(tree.count);
             push_state(&mut chosen.reasons, tree);

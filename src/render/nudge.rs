@@ -96,7 +96,7 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
     let known = facts.knowledge.chore(&first.chore);
     let heading = known.map_or_else(
         || words.say(first),
-        |chore| chore.say.replace("{trees}", &listed(&trees)),
+        |chore| chore.say.replace("{trees}", &listed(&trees)) + words.spot(first),
     );
     let why = words.reasons(&first.reasons).into_iter().next();
     let mut cautions: Vec<String> = Vec::new();

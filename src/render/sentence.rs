@@ -2,11 +2,12 @@
 //! nowhere else.
 
 use crate::facts::Facts;
-use crate::facts::knowledge::{Advice, HeatStart, Rating, Source, Standing};
+use crate::facts::knowledge::{Advice, ChoreKind, HeatStart, Rating, Source, Standing};
 use crate::facts::preferences::Sprays;
 use crate::plan::calendar::{Note, State, Task};
 use crate::plan::changes::{Change, What};
 use crate::plan::days::Hold;
+use crate::plan::replacement;
 use crate::plan::window::{Bound, Window};
 use crate::season::Caveat;
 use crate::season::evidence::{Evidence, FitNote, FrostNight, SprayLimit};
@@ -99,7 +100,17 @@ impl<'f> Words<'f> {
             return task.id.clone();
         };
         let trees = self.trees(task);
-        chore.say.replace("{trees}", &trees)
+        chore.say.replace("{trees}", &trees) + self.spot(task)
+    }
+
+    /// Where successors do not go: into the hole of their own kind.
+    pub fn spot(&self, task: &Task) -> &'static str {
+        let planted = task.chore.starts_with("plant-") && task.kind == ChoreKind::Planting;
+        if planted && replacement::rests(self.facts, &task.trees) {
+            "; not in the hole of the old one"
+        } else {
+            ""
+        }
     }
 
     /// The trees of a task in a few words: `12 apples`, `the peach C3`.
