@@ -79,6 +79,11 @@ pub fn run(
         | Show::Rust
         | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
+            if *since > today {
+                return Err(format!(
+                    "{since} is still to come (today is {today}); name a day that is past"
+                ));
+            }
             let before = earlier(&gather, *since)?;
             let found = changes::changes(&before, &plan);
             if as_json {
