@@ -49,6 +49,20 @@ pub struct Settings {
 pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
     let knowledge = knowledge::load(Some(folder))?;
     let crops = &knowledge.crops;
+    // A folder without both files is told of once.
+    let bare = [place::FILE, register::FILE]
+        .iter()
+        .all(|name| matches!(folder.join(name).try_exists(), Ok(false)));
+    if bare {
+        return Err(vec![Fault::whole(
+            place::FILE,
+            format!(
+                "there is no such file in {}, and no {}; `budtide setup` writes both",
+                folder.display(),
+                register::FILE
+            ),
+        )]);
+    }
     let mut faults = Vec::new();
     let place = text(folder, place::FILE, true)
         .and_then(|text| place::read_all(place::FILE, &text, crops))
@@ -82,7 +96,7 @@ fn text(folder: &Path, name: &str, needed: bool) -> Result<String, Vec<Fault>> {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Err(vec![Fault::whole(
             name,
             format!(
-                "there is no such file in {}; the README shows one to start from",
+                "there is no such file in {}; `budtide setup` writes it",
                 folder.display()
             ),
         )]),
