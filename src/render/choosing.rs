@@ -185,9 +185,15 @@ pub fn ground_words(ground: &Ground<'_>) -> Vec<String> {
                 named(years.hourly_years as u32, "season", "seasons")
             )
         } else {
-            "No hours of weather are known here, so infection is not counted: a middling pressure, \
-             as is usual in the humid east, is assumed."
-                .to_owned()
+            format!(
+                "{} known here, so infection is not counted: a middling pressure, as is usual in \
+                 the humid east, is assumed.",
+                if facts.weather.hourly.is_some() {
+                    "No full season of hours is"
+                } else {
+                    "No hours of weather are"
+                }
+            )
         });
     }
     if let Some(before) = &ground.before {
