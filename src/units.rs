@@ -492,9 +492,15 @@ impl UnitSystem {
         }
     }
 
-    /// A distance on the ground, in feet or metres.
+    /// A distance on the ground, in feet or metres; over 1000 ft in miles, over
+    /// 1000 m in kilometres, to a tenth.
     pub fn distance(self, metres: f64) -> String {
+        let tenth = |value: f64| plain((value * 10.0).round() / 10.0);
         match self {
+            UnitSystem::Us if metres / 0.304_8 > 1000.0 => {
+                format!("{} mi", tenth(metres / 1609.344))
+            }
+            UnitSystem::Metric if metres > 1000.0 => format!("{} km", tenth(metres / 1000.0)),
             UnitSystem::Us => format!("{} ft", whole(metres / 0.304_8)),
             UnitSystem::Metric => format!("{} m", whole(metres)),
         }
@@ -596,6 +602,7 @@ mod tests {
         assert_eq!(UnitSystem::Metric.temperature(-2.2222), "-2.2 °C");
         assert_eq!(UnitSystem::Us.temperature(-17.78), "0 °F");
         assert_eq!(UnitSystem::Us.distance(91.44), "300 ft");
+        assert_eq!(UnitSystem::Us.distance(8046.72), "5 mi");
         assert_eq!(UnitSystem::Us.degree_days(100.0), "180 °F days");
     }
 }
