@@ -1,10 +1,13 @@
 //! What a model makes of the weather of a place, as a small table with bars.
 
 use super::chart::fit;
-use super::page::wrap;
+use super::page::{WIDTH, wrap};
 
 /// Columns of a bar.
 const BAR: usize = 24;
+
+/// Columns of the longest bar where there is little room.
+const LEAST_BAR: usize = 6;
 
 /// One line of a measured quantity.
 #[derive(Clone, Debug, PartialEq)]
@@ -70,10 +73,21 @@ pub fn page(table: &Table) -> Vec<String> {
         .iter()
         .filter_map(|line| line.bar)
         .fold(0.0, f64::max);
+    // Bars shrink where figures and remarks leave less room than a full one.
+    let wide = |line: &Line| match line.remark.chars().count() {
+        0 => 2,
+        remark => remark + 4,
+    };
+    let barred = table.lines.iter().filter(|line| line.bar.is_some());
+    let most_wide = barred
+        .map(|line| row(&line.label, &line.figures).chars().count() + wide(line))
+        .max()
+        .unwrap_or(0);
+    let bar = BAR.min(WIDTH.saturating_sub(most_wide)).max(LEAST_BAR);
     for line in &table.lines {
         let mut text = row(&line.label, &line.figures);
         if let Some(value) = line.bar.filter(|_| most > 0.0) {
-            let length = (value / most * BAR as f64).round().clamp(0.0, BAR as f64) as usize;
+            let length = (value / most * bar as f64).round().clamp(0.0, bar as f64) as usize;
             text.push_str("  ");
             text.push_str(&"#".repeat(length));
         }
