@@ -48,7 +48,7 @@ pub(super) fn run(
 ) -> Result<Output, String> {
     let Some(store) = kept(folders)? else {
         return Err(
-            "nothing is kept yet; `budtide weather fetch` or `budtide import FILE` comes first"
+            "no weather is kept yet; `budtide weather fetch` or `budtide import FILE` comes first"
                 .to_owned(),
         );
     };
@@ -61,6 +61,12 @@ pub(super) fn run(
             .collect::<Vec<_>>(),
     );
     names.retain(|name| kept.contains(name));
+    if names.is_empty() {
+        return Err(
+            "no weather is kept yet; `budtide weather fetch` or `budtide import FILE` comes first"
+                .to_owned(),
+        );
+    }
     let named = |word: &str| {
         let found = names
             .iter()
