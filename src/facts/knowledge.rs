@@ -1028,7 +1028,8 @@ pub struct Chore {
     pub name: String,
     /// A few words for a lane of the chart, at most 26 letters.
     pub lane: String,
-    /// Opener of a message; `{trees}` becomes the trees: `Prune {trees}`.
+    /// Opener of a message; `{trees}` becomes the trees: `Prune {trees}`;
+    /// `{plants}` says `3 plum trees`, `{fruit}` `the plums (3 trees)`.
     pub say: String,
     /// What sort of work it is.
     pub kind: ChoreKind,

@@ -91,12 +91,10 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
     else {
         return Line::default();
     };
-    let trees = once(tasks.iter().map(|task| words.trees(task)));
-    let trees: Vec<&str> = trees.iter().map(String::as_str).collect();
     let known = facts.knowledge.chore(&first.chore);
     let heading = known.map_or_else(
         || words.say(first),
-        |chore| chore.say.replace("{trees}", &listed(&trees)) + words.spot(first),
+        |chore| words.filled(&chore.say, tasks) + words.spot(first),
     );
     let why = words.reasons(&first.reasons).into_iter().next();
     let mut cautions: Vec<String> = Vec::new();

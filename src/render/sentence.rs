@@ -2,7 +2,7 @@
 //! nowhere else.
 
 use crate::facts::Facts;
-use crate::facts::knowledge::{Advice, ChoreKind, HeatStart, Rating, Source, Standing};
+use crate::facts::knowledge::{Advice, ChoreKind, Crop, HeatStart, Rating, Source, Standing};
 use crate::facts::preferences::Sprays;
 use crate::plan::calendar::{Note, State, Task};
 use crate::plan::changes::{Change, What};
@@ -99,8 +99,61 @@ impl<'f> Words<'f> {
         let Some(chore) = self.facts.knowledge.chore(&task.chore) else {
             return task.id.clone();
         };
-        let trees = self.trees(task);
-        chore.say.replace("{trees}", &trees) + self.spot(task)
+        self.filled(&chore.say, &[task]) + self.spot(task)
+    }
+
+    /// A chore's opener with the trees of its tasks, each said once:
+    /// `{trees}` as `3 plums`, `{plants}` as `3 plum trees`, `{fruit}` as `the
+    /// plums (3 trees)`.
+    pub fn filled(&self, say: &str, tasks: &[&Task]) -> String {
+        let mut text = say.to_owned();
+        let ways: [(&str, fn(&Self, &Task) -> String); 3] = [
+            ("{trees}", Self::trees),
+            ("{plants}", Self::plants),
+            ("{fruit}", Self::fruit),
+        ];
+        for (mark, way) in ways {
+            if !say.contains(mark) {
+                continue;
+            }
+            let mut said: Vec<String> = Vec::new();
+            for words in tasks.iter().map(|task| way(self, task)) {
+                if !said.contains(&words) {
+                    said.push(words);
+                }
+            }
+            let said: Vec<&str> = said.iter().map(String::as_str).collect();
+            text = text.replace(mark, &listed(&said));
+        }
+        text
+    }
+
+    /// The plants of a task, where their fruit bears the same name: `3 plum
+    /// trees`.
+    fn plants(&self, task: &Task) -> String {
+        let Some(crop) = self.crop_of(task) else {
+            return self.trees(task);
+        };
+        let group = task.group.as_ref();
+        let group = group.map_or_else(String::new, |group| format!("{group} "));
+        let name = format!("{group}{} {}", crop.name, crop.plant);
+        named(task.plants, &name, &plural(&name))
+    }
+
+    /// The fruit of a task's plants: `the plums (3 trees)`.
+    fn fruit(&self, task: &Task) -> String {
+        let Some(crop) = self.crop_of(task) else {
+            return self.trees(task);
+        };
+        let group = task.group.as_ref();
+        let group = group.map_or_else(String::new, |group| format!("{group} "));
+        let plants = named(task.plants, &crop.plant, &plural(&crop.plant));
+        format!("the {group}{} ({plants})", crop.plural)
+    }
+
+    fn crop_of(&self, task: &Task) -> Option<&'f Crop> {
+        let crop = task.crop.as_deref();
+        crop.and_then(|crop| self.facts.knowledge.crop(crop))
     }
 
     /// Where successors do not go: into the hole of their own kind.
@@ -921,6 +974,12 @@ fn listed(words: &[&str]) -> String {
         [one] => (*one).to_owned(),
         [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
+}
+
+/// `trees`, `bushes`.
+fn plural(word: &str) -> String {
+    let end = if word.ends_with("sh") { "es" } else { "s" };
+    format!("{word}{end}")
 }
 
 /// `1 apple`, `12 apples`.
