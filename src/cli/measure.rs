@@ -418,7 +418,11 @@ fn infections(facts: &Facts, season: &Season) -> Table {
             ],
             bar: None,
             remark: period.symptoms.map_or_else(String::new, |(from, to)| {
-                format!("spots {} to {}", from.format("%-d %b"), to.format("%-d %b"))
+                if from == to {
+                    format!("spots on {}", from.format("%-d %b"))
+                } else {
+                    format!("spots {} to {}", from.format("%-d %b"), to.format("%-d %b"))
+                }
             }),
         })
         .collect();

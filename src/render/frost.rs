@@ -163,7 +163,7 @@ fn table(facts: &Facts, night: &NightOutlook, words: &Words<'_>) -> Vec<String> 
     }
     lines.push(format!(
         "  {:<15} {:<16} {:>23}  {}",
-        "", "", "a tenth, half, 9/10 die", "killed: likely (span)"
+        "", "", "a tenth, half, 9/10 die", "die: likely (span)"
     ));
     let mut safe = 0;
     for crop in &night.crops {
@@ -177,17 +177,21 @@ fn table(facts: &Facts, night: &NightOutlook, words: &Words<'_>) -> Vec<String> 
             .map_or(crop.crop.as_str(), |c| &c.name);
         let (tenth, half, most) = crop.kills_c;
         let percent = |share: f64| format!("{:.0}", share * 100.0);
+        let (fewest, highest) = (percent(crop.kill_span.0), percent(crop.kill_span.1));
+        let span = if fewest == highest {
+            String::new()
+        } else {
+            format!(" ({fewest} to {highest} %)")
+        };
         lines.push(
             format!(
-                "  {:<15} {:<16} {:>7} {:>7} {:>7}  {:>3} % ({} to {} %)",
+                "  {:<15} {:<16} {:>7} {:>7} {:>7}  {:>3} %{span}",
                 super::chart::fit(name, 15),
                 super::chart::fit(&crop.stage, 16),
                 degrees(tenth),
                 degrees(half),
                 degrees(most),
-                percent(crop.kill),
-                percent(crop.kill_span.0),
-                percent(crop.kill_span.1)
+                percent(crop.kill)
             )
             .trim_end()
             .to_owned(),

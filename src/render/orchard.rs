@@ -210,13 +210,15 @@ impl<'f> Saying<'f> {
             });
         match verdict.waiting {
             Waiting::Nothing => {
-                format!("nothing but a year; its notes make the verdict surer{bears}")
+                format!("a year costs nothing, and its notes make the verdict surer{bears}")
             }
-            Waiting::SmallCrop => "a weak crop, and the trouble may grow".to_owned(),
+            Waiting::SmallCrop => "a year costs a weak crop, and the trouble may grow".to_owned(),
             Waiting::Spreads => {
                 format!("dead wood harbours borers and disease for its neighbours{bears}")
             }
-            Waiting::LaterCrop => format!("the new tree bears a year later{bears}"),
+            Waiting::LaterCrop => {
+                format!("the new tree bears later by each year of waiting{bears}")
+            }
         }
     }
 }
@@ -324,7 +326,10 @@ fn because(facts: &Facts, verdict: &TreeVerdict) -> Option<String> {
             .map_or_else(|| id.to_owned(), |one| one.name.clone())
     };
     let text = |finding: &Finding| match finding {
-        Finding::Keeper(status) => Some(status.word().to_owned()),
+        Finding::Keeper(status) if status.word() == verdict.verdict.word() => {
+            Some("marked so".to_owned())
+        }
+        Finding::Keeper(status) => Some(format!("marked {}", status.word())),
         Finding::Recorded { what, years } => Some(format!("{}, {} yr", short(what), years.len())),
         Finding::NotJunipers { .. } => Some("spots, not the junipers".to_owned()),
         Finding::AgainstRating { .. } => Some("ill despite its rating".to_owned()),
@@ -400,7 +405,7 @@ pub fn tree(
     }
     part(
         "To wait:",
-        &format!("A year costs {}.", saying.waiting(verdict, tree)),
+        &format!("{}.", capital(&saying.waiting(verdict, tree))),
     );
     if verdict.verdict == Verdict::Replace && tree.tended() {
         part(
@@ -703,7 +708,10 @@ pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<Str
             step.tree.cultivar.as_deref().unwrap_or("?"),
             step.tree.status.word()
         ));
-        let span = |(from, to)| format!("{} to {}", words.day(from), words.day(to));
+        let span = |(from, to)| match from == to {
+            true => format!("on {}", words.day(from)),
+            false => format!("{} to {}", words.day(from), words.day(to)),
+        };
         let mut part = |label: &str, text: String| {
             lines.extend(wrap(&text, &format!("    {label:<8}"), "            "));
         };

@@ -183,11 +183,11 @@ fn one(
         } else {
             "Look for spots"
         };
-        lines.push(format!(
-            "    {verb} from {} to {}.",
-            words.day(from),
-            words.day(to)
-        ));
+        lines.push(if from == to {
+            format!("    {verb} on {}.", words.day(from))
+        } else {
+            format!("    {verb} from {} to {}.", words.day(from), words.day(to))
+        });
     }
     lines
 }

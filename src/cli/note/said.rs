@@ -168,13 +168,17 @@ pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
                     continue;
                 }
                 told.push(&night.crop);
+                let (least, most) = (percent(night.kill_least), percent(night.kill_most));
+                let span = if least == most {
+                    String::new()
+                } else {
+                    format!(" (span {least} to {most})")
+                };
                 texts.push(format!(
-                    "{} in {}: likely {} of the flower buds killed (span {} to {}).",
+                    "{} in {}: likely {} of the flower buds killed{span}.",
                     crop_name(facts, &night.crop),
                     night.stage,
-                    percent(night.kill),
-                    percent(night.kill_least),
-                    percent(night.kill_most)
+                    percent(night.kill)
                 ));
             }
             if told.is_empty() {
@@ -192,10 +196,14 @@ pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
                 Some(night) => {
                     let group = season.groups.iter().find(|group| group.crop == crop);
                     let left = group.map_or(1.0, |group| season.crop_left(group, night.date.year()));
+                    let (least, most) = (percent(night.kill_least), percent(night.kill_most));
+                    let dead = if least == most {
+                        format!("about {least}")
+                    } else {
+                        format!("{least} to {most}")
+                    };
                     texts.push(format!(
-                        "Of all buds {} to {} are likely dead; about {} of a full crop is left.",
-                        percent(night.kill_least),
-                        percent(night.kill_most),
+                        "Of all buds {dead} are likely dead; about {} of a full crop is left.",
                         percent(left)
                     ));
                 }
