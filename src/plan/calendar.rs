@@ -164,7 +164,8 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     };
     for &year in &season.years {
         for chore in wanted_chores(facts) {
-            let tasks = tasks_of(facts, season, chore, year);
+            let mut tasks = tasks_of(facts, season, chore, year);
+            tasks.retain(|task| !rained(facts, chore, task, today));
             plan.tasks.extend(one_at_a_time(facts, chore, tasks));
         }
     }
@@ -181,6 +182,7 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
     share_out::share_out(facts, &prospect, &mut plan);
     sprays::limit(facts, season, &prospect, &mut plan);
+    plan.tasks.iter_mut().for_each(|task| can_wait(task, today));
     plan.notes.extend(too_much(facts, &plan));
     plan
 }
@@ -419,6 +421,45 @@ fn one_at_a_time(facts: &Facts, chore: &Chore, mut tasks: Vec<Task>) -> Vec<Task
         }
     }
     joined
+}
+
+/// Whether rain has ended the dry spell that set a task off: as much as was
+/// wanting has fallen within its days since.
+fn rained(facts: &Facts, chore: &Chore, task: &Task, today: NaiveDate) -> bool {
+    let trigger = chore.after.as_ref().map(|after| &after.trigger);
+    let (Some(Trigger::Dry { rain_mm, days }), Some(daily)) = (trigger, &facts.weather.daily)
+    else {
+        return false;
+    };
+    // The task's reason names the day on which the spell was noticed.
+    let noticed = task.reasons.iter().find_map(|reason| match reason {
+        Evidence::Dry { date, .. } => Some(*date),
+        _ => None,
+    });
+    let Some(noticed) = noticed else {
+        return false;
+    };
+    let fell = |date: NaiveDate| -> f64 {
+        let back = (0..u64::from(*days)).filter_map(|back| date.checked_sub_days(Days::new(back)));
+        back.filter_map(|day| daily.day(day)?.rain_mm).sum()
+    };
+    noticed
+        .iter_days()
+        .take_while(|date| *date <= today)
+        .any(|date| fell(date) >= *rain_mm)
+}
+
+/// Work that an event set off can wait where its day comes after tomorrow and
+/// its last days have not begun. Sprays have hours, not days.
+fn can_wait(task: &mut Task, today: NaiveDate) {
+    let later = |date: NaiveDate, days: i64| (date - today).num_days() > days;
+    if task.state == State::Urgent
+        && task.kind != ChoreKind::Spray
+        && task.day.is_some_and(|day| later(day, 1))
+        && later(task.window.closes.spread.middle, 2)
+    {
+        task.state = State::Open;
+    }
 }
 
 /// Whether a task of a later event is the same work as one still open then.
@@ -667,6 +708,9 @@ fn in_all(facts: &Facts, task: &mut Task) {
     }
 }
 
+/// Chores of the sprayer, by id: who sprays nothing has none.
+const OF_SPRAYER: [&str; 2] = ["calibrate-sprayer", "sprayer-drain"];
+
 /// Takes out the sprays that the keeper does not want.
 fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
     let wish = facts.preferences.sprays;
@@ -681,6 +725,10 @@ fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
             .find(|material| material.id == *id);
         wish == Sprays::Organic && material.is_some_and(|material| material.organic)
     };
+    if wish == Sprays::None {
+        let of_sprayer = |task: &Task| OF_SPRAYER.contains(&task.chore.as_str());
+        plan.tasks.retain(|task| !of_sprayer(task));
+    }
     let before = plan.tasks.len();
     plan.tasks.retain_mut(|task| {
         if task.kind != ChoreKind::Spray {

@@ -159,9 +159,11 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
 fn moved(words: Words<'_>, task: &Task) -> String {
     match task.state {
         State::Coming => format!(
-            "not yet after all: {} to {}",
-            words.near_day(task.window.opens.spread.middle),
-            words.near_day(task.window.closes.spread.middle)
+            "not yet after all: {}",
+            words.near_span(
+                task.window.opens.spread.middle,
+                task.window.closes.spread.middle
+            )
         ),
         _ => format!("sooner than told: {}", words.when(task)),
     }
@@ -372,15 +374,13 @@ fn changed(facts: &Facts, words: Words<'_>, changes: &[(Change, Task)]) -> Vec<S
             let trees = listed(&trees);
             match what {
                 What::Added { opens, closes } => format!(
-                    "{word}: {name} ({trees}), {} to {}",
-                    words.near_day(*opens),
-                    words.near_day(*closes)
+                    "{word}: {name} ({trees}), {}",
+                    words.near_span(*opens, *closes)
                 ),
                 What::Dropped => format!("{word}: {name} ({trees})"),
                 What::Moved { opens, closes } => format!(
-                    "{word}: {name} ({trees}), now {} to {}",
-                    words.near_day(opens.1),
-                    words.near_day(closes.1)
+                    "{word}: {name} ({trees}), now {}",
+                    words.near_span(opens.1, closes.1)
                 ),
             }
         })

@@ -89,9 +89,17 @@ impl<'f> Words<'f> {
                 ),
             },
             State::Coming => {
-                format!("{} to {closes}", self.near_day(window.opens.spread.middle))
+                self.near_span(window.opens.spread.middle, window.closes.spread.middle)
             }
         }
+    }
+
+    /// Two days as a span; one day alone.
+    pub fn near_span(&self, from: NaiveDate, to: NaiveDate) -> String {
+        if from == to {
+            return self.near_day(to);
+        }
+        format!("{} to {}", self.near_day(from), self.near_day(to))
     }
 
     /// The opening line of a task: what to do, to which trees.
