@@ -16,6 +16,9 @@ use crate::season::stages::Refusal;
 use crate::units::{UnitSystem, plain};
 use chrono::{Datelike, NaiveDate};
 
+/// A way to word the trees of a task.
+type Way<'f> = fn(&Words<'f>, &Task) -> String;
+
 /// Most ids that are named before a count takes their place.
 const MOST_IDS: usize = 8;
 
@@ -115,7 +118,7 @@ impl<'f> Words<'f> {
     /// plums (3 trees)`.
     pub fn filled(&self, say: &str, tasks: &[&Task]) -> String {
         let mut text = say.to_owned();
-        let ways: [(&str, fn(&Self, &Task) -> String); 3] = [
+        let ways: [(&str, Way<'f>); 3] = [
             ("{trees}", Self::trees),
             ("{plants}", Self::plants),
             ("{fruit}", Self::fruit),
