@@ -2,6 +2,7 @@
 
 use super::days::share_out::{self, Fit, WeekLoad};
 use super::days::{self, Hold, Prospect};
+use super::occasions;
 use super::sprays;
 use super::trees::{self, Chosen};
 use super::window::{self, Bound, Window};
@@ -165,8 +166,9 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     for &year in &season.years {
         for chore in wanted_chores(facts) {
             let mut tasks = tasks_of(facts, season, chore, year);
-            tasks.retain(|task| !rained(facts, chore, task, today));
-            plan.tasks.extend(one_at_a_time(facts, chore, tasks));
+            tasks.retain(|task| !occasions::rained(facts, chore, task, today));
+            plan.tasks
+                .extend(occasions::one_at_a_time(facts, chore, tasks));
         }
     }
     leave_out_sprays(facts, &mut plan);
@@ -182,7 +184,9 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     plan.tasks.sort_by(|a, b| order(a).cmp(&order(b)));
     share_out::share_out(facts, &prospect, &mut plan);
     sprays::limit(facts, season, &prospect, &mut plan);
-    plan.tasks.iter_mut().for_each(|task| can_wait(task, today));
+    plan.tasks
+        .iter_mut()
+        .for_each(|task| occasions::can_wait(task, today));
     plan.notes.extend(too_much(facts, &plan));
     plan
 }
@@ -356,7 +360,7 @@ fn join_event(facts: &Facts, tasks: &mut Vec<Task>, task: Task) {
 
 /// Adds the trees, minutes and reasons of one task to another, each tree and
 /// each reason once.
-fn absorb(facts: &Facts, held: &mut Task, task: Task) {
+pub(super) fn absorb(facts: &Facts, held: &mut Task, task: Task) {
     let shared = |id: &String| held.trees.contains(id);
     let plants = if task.trees.iter().any(shared) {
         let trees = facts.register.trees.iter();
@@ -385,99 +389,6 @@ fn absorb(facts: &Facts, held: &mut Task, task: Task) {
             held.reasons.push(reason);
         }
     }
-}
-
-/// A chore that several events set off for the same trees is one task as long
-/// as it stays open: the first keeps its name, closes with the last, and tells
-/// of the last event first. What was done before the next one opened is over.
-/// Sprays and frost to come are told event by event: each has days of its own.
-fn one_at_a_time(facts: &Facts, chore: &Chore, mut tasks: Vec<Task>) -> Vec<Task> {
-    let apart = chore.after.as_ref().is_none_or(|after| {
-        chore.kind == ChoreKind::Spray || matches!(after.trigger, Trigger::FrostAhead { .. })
-    });
-    if apart {
-        return tasks;
-    }
-    tasks.sort_by_key(|task| task.window.opens.spread.middle);
-    let mut joined: Vec<Task> = Vec::new();
-    for task in tasks {
-        let held = joined
-            .iter_mut()
-            .rev()
-            .find(|held| goes_on(facts, held, &task));
-        let Some(held) = held else {
-            joined.push(task);
-            continue;
-        };
-        held.window.best = task.window.best.clone();
-        if task.window.closes.spread.middle > held.window.closes.spread.middle {
-            held.window.closes = task.window.closes.clone();
-        }
-        let latest = task.reasons.first().cloned();
-        absorb(facts, held, task);
-        if let Some(latest) = latest {
-            held.reasons.retain(|reason| *reason != latest);
-            held.reasons.insert(0, latest);
-        }
-    }
-    joined
-}
-
-/// Whether rain has ended the dry spell that set a task off: as much as was
-/// wanting has fallen within its days since.
-fn rained(facts: &Facts, chore: &Chore, task: &Task, today: NaiveDate) -> bool {
-    let trigger = chore.after.as_ref().map(|after| &after.trigger);
-    let (Some(Trigger::Dry { rain_mm, days }), Some(daily)) = (trigger, &facts.weather.daily)
-    else {
-        return false;
-    };
-    // The task's reason names the day on which the spell was noticed.
-    let noticed = task.reasons.iter().find_map(|reason| match reason {
-        Evidence::Dry { date, .. } => Some(*date),
-        _ => None,
-    });
-    let Some(noticed) = noticed else {
-        return false;
-    };
-    let fell = |date: NaiveDate| -> f64 {
-        let back = (0..u64::from(*days)).filter_map(|back| date.checked_sub_days(Days::new(back)));
-        back.filter_map(|day| daily.day(day)?.rain_mm).sum()
-    };
-    noticed
-        .iter_days()
-        .take_while(|date| *date <= today)
-        .any(|date| fell(date) >= *rain_mm)
-}
-
-/// Work that an event set off can wait where its day comes after tomorrow and
-/// its last days have not begun. Sprays have hours, not days.
-fn can_wait(task: &mut Task, today: NaiveDate) {
-    let later = |date: NaiveDate, days: i64| (date - today).num_days() > days;
-    if task.state == State::Urgent
-        && task.kind != ChoreKind::Spray
-        && task.day.is_some_and(|day| later(day, 1))
-        && later(task.window.closes.spread.middle, 2)
-    {
-        task.state = State::Open;
-    }
-}
-
-/// Whether a task of a later event is the same work as one still open then.
-fn goes_on(facts: &Facts, held: &Task, task: &Task) -> bool {
-    let opens = task.window.opens.spread.middle;
-    let same = held.crop == task.crop
-        && held.group == task.group
-        && (held.trees == task.trees || held.trees.iter().any(|id| task.trees.contains(id)));
-    let journal = &facts.journal;
-    let settled = journal
-        .chores
-        .iter()
-        .any(|noted| noted.task == held.id && noted.date < opens)
-        || journal.bud_counts.iter().any(|count| {
-            (held.window.opens.spread.middle - Days::new(1)..opens - Days::new(1))
-                .contains(&count.date)
-        });
-    same && opens <= held.window.closes.spread.middle && !settled
 }
 
 /// Joins groups of a crop whose windows open within a few days of each other.

@@ -10,6 +10,7 @@ pub mod choose;
 pub mod days;
 
 pub mod nudge;
+mod occasions;
 
 pub mod sprays;
 
