@@ -92,11 +92,14 @@ pub fn waits(facts: &Facts, id: &str, season: i32, today: NaiveDate) -> bool {
 }
 
 /// Whether a crop's successors are planted in fall: where fall is best and
-/// spring is not; all others in spring, after a winter in which the old one
+/// spring is not, or spring is unwise; all others in spring, after a winter in which the old one
 /// comes out.
 pub fn in_fall(facts: &Facts, crop: &str) -> bool {
-    trees::planting_advice(facts, crop, Stock::BareRoot)
-        .is_some_and(|advice| advice.fall == Advice::Best && advice.spring != Advice::Best)
+    trees::planting_advice(facts, crop, Stock::BareRoot).is_some_and(|advice| match advice.fall {
+        Advice::Best => advice.spring != Advice::Best,
+        Advice::Possible => advice.spring == Advice::Unwise,
+        Advice::Unwise => false,
+    })
 }
 
 /// Whether some of these trees are to be replaced: the same kind may not
