@@ -97,7 +97,15 @@ impl<'f> Words<'f> {
         }
     }
 
-    /// Two days as a span; one day alone.
+    /// Two dates as a span; one date alone.
+    pub fn span(&self, from: NaiveDate, to: NaiveDate) -> String {
+        if from == to {
+            return self.day(to);
+        }
+        format!("{} to {}", self.day(from), self.day(to))
+    }
+
+    /// The same with `today` and names of the next days.
     pub fn near_span(&self, from: NaiveDate, to: NaiveDate) -> String {
         if from == to {
             return self.near_day(to);
@@ -391,12 +399,15 @@ impl<'f> Words<'f> {
                 mean_c,
                 severe,
             } => format!(
-                "{}: leaves wet for {} hours at {} from {} to {}{}",
+                "{}: leaves wet for {} hours at {} {}{}",
                 self.disease(disease),
                 plain(wet_hours.round()),
                 units.temperature(*mean_c),
-                self.day(*from),
-                self.day(*until),
+                if from == until {
+                    format!("on {}", self.day(*from))
+                } else {
+                    format!("from {} to {}", self.day(*from), self.day(*until))
+                },
                 if *severe {
                     ", enough for a severe infection"
                 } else {
@@ -880,19 +891,12 @@ impl<'f> Words<'f> {
             })
             .collect();
         let what = match &change.what {
-            What::Added { opens, closes } if opens == closes => {
-                format!("new: {}", self.day(*opens))
-            }
-            What::Added { opens, closes } => {
-                format!("new: {} to {}", self.day(*opens), self.day(*closes))
-            }
+            What::Added { opens, closes } => format!("new: {}", self.span(*opens, *closes)),
             What::Dropped => "no longer needed".to_owned(),
             What::Moved { opens, closes } => format!(
-                "moved: {} to {}, was {} to {}",
-                self.day(opens.1),
-                self.day(closes.1),
-                self.day(opens.0),
-                self.day(closes.0)
+                "moved: {}, was {}",
+                self.span(opens.1, closes.1),
+                self.span(opens.0, closes.0)
             ),
         };
         format!("{title}\n  {what}{because}")
