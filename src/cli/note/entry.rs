@@ -5,7 +5,7 @@ use super::grammar::{Keep, Seen, SprayArgs, Where};
 use super::intervals::{self, Interval};
 use super::measures::{self, Amount};
 use super::names::{self, Keeper, Named};
-use super::{day, name_lists};
+use super::{day, name_lists, tasks};
 use crate::facts::Facts;
 use crate::facts::journal::{
     BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, Planting, RainRead,
@@ -14,6 +14,7 @@ use crate::facts::journal::{
 use crate::facts::knowledge::Material;
 use crate::facts::register::Planted;
 use crate::plan::Plan;
+use crate::plan::calendar::{State, Task};
 use crate::units::Quantity;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime, TimeDelta};
 
@@ -48,21 +49,28 @@ impl Desk<'_> {
                 let date = self.date(at)?;
                 let task = self.task(task, date)?;
                 let work = Work {
-                    task,
+                    task: task.id.clone(),
                     minutes: *minutes,
                 };
-                self.header(at, None, Fact::Done(work))?.into()
+                let entry = self.header(at, None, Fact::Done(work))?;
+                of_task(&entry.trees, &task)?;
+                entry.into()
             }
             Keep::Skip { task, at } => {
                 let task = self.task(task, self.date(at)?)?;
-                self.header(at, None, Fact::Skipped(task))?.into()
+                let entry = self.header(at, None, Fact::Skipped(task.id.clone()))?;
+                of_task(&entry.trees, &task)?;
+                entry.into()
             }
             Keep::Snooze { task, until, at } => {
                 let date = self.date(at)?;
                 let until = self.until(until, date)?;
                 let task = self.task(task, date)?;
+                let told = put_off(&task, until)?;
+                let task = task.id;
                 let snooze = Snooze { task, until };
-                self.header(at, None, Fact::Snoozed(snooze))?.into()
+                let entry = self.header(at, None, Fact::Snoozed(snooze))?;
+                Made { entry, told }
             }
             Keep::Note { what } => self.seen(what)?,
         };
@@ -334,51 +342,25 @@ impl Desk<'_> {
     }
 
     /// A task of the calendar by its name or a clear part of it.
-    fn task(&self, word: &str, date: NaiveDate) -> Result<String, String> {
-        let plan = (self.plan)(self.today);
-        let mut ids: Vec<String> = plan.tasks.iter().map(|task| task.id.clone()).collect();
-        if date < self.today && !ids.iter().any(|id| id == word) {
-            ids.extend((self.plan)(date).tasks.into_iter().map(|task| task.id));
-            ids.sort();
-            ids.dedup();
+    fn task(&self, word: &str, date: NaiveDate) -> Result<Task, String> {
+        let mut tasks = (self.plan)(self.today).tasks;
+        if date < self.today && !tasks.iter().any(|task| task.id == word) {
+            tasks.extend((self.plan)(date).tasks);
         }
-        if ids.iter().any(|id| id == word) {
-            return Ok(word.to_owned());
-        }
-        let parts: Vec<String> = word
-            .to_lowercase()
-            .split(['-', ' ', '_'])
-            .filter(|part| !part.is_empty())
-            .map(str::to_owned)
-            .collect();
-        let mut fitting: Vec<String> = ids
-            .iter()
-            .filter(|id| {
-                let own: Vec<&str> = id.split('-').collect();
-                let fits = |part: &String| own.iter().any(|word| word.starts_with(part.as_str()));
-                !parts.is_empty() && parts.iter().all(fits)
-            })
-            .cloned()
-            .collect();
-        // This season's before the next one's.
-        let year = fitting.iter().filter_map(|id| season_of(id)).min();
-        fitting.retain(|id| season_of(id) == year);
-        match fitting.as_slice() {
-            [one] => Ok(one.clone()),
+        let mut ids: Vec<String> = tasks.iter().map(|task| task.id.clone()).collect();
+        ids.sort();
+        ids.dedup();
+        let id = match tasks::fitting(word, &ids).as_slice() {
+            [one] => one.clone(),
             [] => {
                 let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
-                names::find(word, "task on the calendar", &ids, self.keeper)
+                names::find(word, "task on the calendar", &ids, self.keeper)?
             }
-            many => {
-                let shown: Vec<&str> = many.iter().take(6).map(String::as_str).collect();
-                Err(format!(
-                    "\"{word}\" fits {} tasks: {}{}; write more of the name. Nothing was noted",
-                    many.len(),
-                    shown.join(", "),
-                    if many.len() > 6 { " and more" } else { "" }
-                ))
-            }
-        }
+            many => return Err(format!("{}. Nothing was noted", tasks::several(word, many))),
+        };
+        // The task as it stands today goes before that of the day noted.
+        let found = tasks.into_iter().find(|task| task.id == id);
+        found.ok_or_else(|| format!("no task is called \"{word}\"; nothing was noted"))
     }
 
     fn spray(&self, args: &SprayArgs) -> Result<Made, String> {
@@ -627,12 +609,38 @@ const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     None => NaiveTime::MIN,
 };
 
-/// The year at the end of a task's name, or before its number.
-fn season_of(id: &str) -> Option<i32> {
-    let parts = id.rsplit('-').take(2);
-    parts
-        .filter(|part| part.len() == 4)
-        .find_map(|part| part.parse::<i32>().ok())
+/// Refuses trees that a task is not about; one without trees is about all.
+fn of_task(trees: &[String], task: &Task) -> Result<(), String> {
+    let stray = trees.iter().find(|id| !task.trees.contains(id));
+    match stray.filter(|_| !task.trees.is_empty()) {
+        Some(id) => Err(format!(
+            "{id} is not in {} ({}); nothing was noted",
+            task.id,
+            task.trees.join(" ")
+        )),
+        None => Ok(()),
+    }
+}
+
+/// What is said of a task put off: it must be pending, and its window should
+/// not be over by then.
+fn put_off(task: &Task, until: NaiveDate) -> Result<Vec<String>, String> {
+    if matches!(task.state, State::Done | State::Skipped | State::Missed) {
+        return Err(format!(
+            "{} is {} already, so it cannot be put off; nothing was noted",
+            task.id,
+            task.state.word()
+        ));
+    }
+    let closes = task.window.closes.spread.middle;
+    if until <= closes {
+        return Ok(Vec::new());
+    }
+    Ok(vec![format!(
+        "Its window closes about {}, before that day: if it should be done at all, do it before, \
+         or put it off for less.",
+        closes.format("%-d %b %Y")
+    )])
 }
 
 fn article(crop: &str) -> String {

@@ -10,6 +10,7 @@ mod measures; // figures as one writes them
 mod name_lists; // everything that has a name
 mod names; // names as one writes them
 mod said; // entries in words
+pub(in crate::cli) mod tasks; // tasks by a part of their name
 
 pub use grammar::Keep;
 
