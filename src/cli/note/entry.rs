@@ -104,8 +104,10 @@ impl Desk<'_> {
                 } else {
                     measures::low(low, units, known, self.keeper)?
                 };
+                let told = self.unknown_row(spot.as_deref(), at);
                 let spot = spot.clone();
-                self.header(at, None, Fact::Low(LowRead { low_c, spot }))?
+                let entry = self.header(at, None, Fact::Low(LowRead { low_c, spot }))?;
+                return Ok(Made { entry, told });
             }
             Seen::Buds {
                 crop,
@@ -151,8 +153,20 @@ impl Desk<'_> {
                 severity,
                 at,
             } => {
-                let crop = self.crop(crop)?;
                 let severity = severity.as_deref().map(measures::severity).transpose()?;
+                if let Some(trees) = self.junipers(crop, &at.tree)? {
+                    let what = what.trim().to_owned();
+                    let entry = Noted {
+                        date: self.date(at)?,
+                        trees,
+                        crop: None,
+                        note: at.say.clone().filter(|text| !text.trim().is_empty()),
+                        what: Fact::Symptom(Symptom { what, severity }),
+                    };
+                    let told = vec![JUNIPER_KEPT.to_owned()];
+                    return Ok(Made { entry, told });
+                }
+                let crop = self.crop(crop)?;
                 let what = self.symptom(&crop, what);
                 self.header(at, Some(crop), Fact::Symptom(Symptom { what, severity }))?
             }
@@ -317,6 +331,36 @@ impl Desk<'_> {
             }
         }
         Ok(trees)
+    }
+
+    /// The junipers meant by a word, "juniper" or the name of one, and by
+    /// names besides; `None` where the word is about no juniper.
+    fn junipers(&self, word: &str, names: &[String]) -> Result<Option<Vec<String>>, String> {
+        let known = &self.facts.register.junipers;
+        let one = known
+            .iter()
+            .find(|one| one.id.eq_ignore_ascii_case(word.trim()));
+        let kind = word.trim().to_lowercase();
+        let general = matches!(
+            kind.as_str(),
+            "juniper" | "junipers" | "cedar" | "cedars" | "redcedar" | "red cedar"
+        );
+        if one.is_none() && !general {
+            return Ok(None);
+        }
+        let among: Vec<Named> = known.iter().map(|j| (j.id.clone(), Vec::new())).collect();
+        let mut ids: Vec<String> = one.map(|one| one.id.clone()).into_iter().collect();
+        for name in names
+            .iter()
+            .map(|name| name.trim())
+            .filter(|name| !name.is_empty())
+        {
+            let id = names::find(name, "juniper of the register", &among, self.keeper)?;
+            if !ids.contains(&id) {
+                ids.push(id);
+            }
+        }
+        Ok(Some(ids))
     }
 
     /// A disease's id where the word is its name, or the keeper's word.
@@ -515,6 +559,28 @@ impl Desk<'_> {
         ))
     }
 
+    /// That a spot is no row of the register, so that a low stands for all
+    /// trees; nothing where trees are named.
+    fn unknown_row(&self, spot: Option<&str>, at: &Where) -> Vec<String> {
+        let trees = self.facts.register.trees.iter();
+        let mut rows: Vec<&str> = trees.filter_map(|tree| tree.row.as_deref()).collect();
+        rows.sort_unstable();
+        rows.dedup();
+        let known = |spot: &str| rows.iter().any(|row| row.eq_ignore_ascii_case(spot.trim()));
+        let Some(spot) = spot.filter(|spot| at.tree.is_empty() && !known(spot)) else {
+            return Vec::new();
+        };
+        let rows = if rows.is_empty() {
+            "the register names no rows".to_owned()
+        } else {
+            format!("its rows are {}", rows.join(", "))
+        };
+        vec![format!(
+            "\"{spot}\" is no row of the register ({rows}): the low is taken for all trees. \
+             Name the trees with --tree, if it was read at some alone."
+        )]
+    }
+
     fn known_low(&self, date: NaiveDate) -> Option<f64> {
         let weather = &self.facts.weather;
         let seen = weather.daily.as_ref().and_then(|daily| daily.day(date));
@@ -602,6 +668,10 @@ impl From<Entry> for Made {
         }
     }
 }
+
+/// Said after a symptom of a juniper, which the calendar does not read.
+const JUNIPER_KEPT: &str = "It is kept for your own record: no date moves by it. `budtide rust` \
+     and `budtide junipers` go by the weather and the register.";
 
 /// Where no time of a spray was given, its day's end counts.
 const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
