@@ -230,8 +230,9 @@ fn notes_stand_are_changed_and_taken_back() {
     );
     assert_eq!(
         says(home, &["edit", "2", "--set", "colour=red"]),
-        "!a spray has no field \"colour\"; it has materials, label, rate, amount, area,\n  \
-         against, by, wind, start, end, reentry, harvest_from; nothing was changed\n"
+        "!a note of spray has no field \"colour\"; it has materials, label, rate, amount,\n  \
+         area, against, by, wind, start, end, reentry, harvest_from; nothing was\n  \
+         changed\n"
     );
     let csv = says(home, &["journal", "--kind", "spray", "--csv"]);
     assert!(csv.contains("2 gal") && csv.lines().count() == 2, "{csv}");

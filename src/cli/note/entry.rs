@@ -52,15 +52,12 @@ impl Desk<'_> {
                     task: task.id.clone(),
                     minutes: *minutes,
                 };
-                let entry = self.header(at, None, Fact::Done(work))?;
-                of_task(&entry.trees, &task)?;
-                entry.into()
+                self.about(&task, at, Fact::Done(work))?.into()
             }
             Keep::Skip { task, at } => {
                 let task = self.task(task, self.date(at)?)?;
-                let entry = self.header(at, None, Fact::Skipped(task.id.clone()))?;
-                of_task(&entry.trees, &task)?;
-                entry.into()
+                self.about(&task, at, Fact::Skipped(task.id.clone()))?
+                    .into()
             }
             Keep::Snooze { task, until, at } => {
                 let date = self.date(at)?;
@@ -254,6 +251,40 @@ impl Desk<'_> {
         })
     }
 
+    /// The entry about a task, or about some trees or junipers of it.
+    fn about(&self, task: &Task, at: &Where, what: Fact) -> Result<Entry, String> {
+        let own: Vec<Named> = task
+            .trees
+            .iter()
+            .map(|id| (id.clone(), Vec::new()))
+            .collect();
+        let mut trees: Vec<String> = Vec::new();
+        for word in &at.tree {
+            let found = match names::exact(word, &own) {
+                Some(id) => vec![id],
+                None => self.trees(std::slice::from_ref(word), None)?,
+            };
+            for id in found {
+                if !task.trees.is_empty() && !task.trees.contains(&id) {
+                    return Err(format!(
+                        "{id} is not in {} ({}); nothing was noted",
+                        task.id,
+                        task.trees.join(" ")
+                    ));
+                }
+                if !trees.contains(&id) {
+                    trees.push(id);
+                }
+            }
+        }
+        let at = Where {
+            tree: Vec::new(),
+            ..at.clone()
+        };
+        let entry = self.header(&at, None, what)?;
+        Ok(Entry { trees, ..entry })
+    }
+
     /// The day of a note; never one ahead.
     pub fn date(&self, at: &Where) -> Result<NaiveDate, String> {
         let date = day::read(at.on.as_deref().unwrap_or("today"), self.today)?;
@@ -360,7 +391,22 @@ impl Desk<'_> {
                 ids.push(id);
             }
         }
-        Ok(Some(ids))
+        match (ids.is_empty(), known.as_slice()) {
+            (false, _) => Ok(Some(ids)),
+            (true, [one]) => Ok(Some(vec![one.id.clone()])),
+            (true, []) => Err(
+                "the register has no juniper; write it there, or note it in \
+                 words: budtide note text \"horns on the juniper\"; nothing was noted"
+                    .to_owned(),
+            ),
+            (true, many) => {
+                let ids: Vec<&str> = many.iter().map(|one| one.id.as_str()).collect();
+                Err(format!(
+                    "which juniper? Add --tree with one of {}; nothing was noted",
+                    ids.join(", ")
+                ))
+            }
+        }
     }
 
     /// A disease's id where the word is its name, or the keeper's word.
@@ -646,10 +692,31 @@ impl Desk<'_> {
             let other = known.stage(&seen.stage);
             let backwards =
                 (other > place && seen.date < date) || (other < place && seen.date > date);
+            if place.is_some() && other > place && seen.date == date {
+                let doubt = format!(
+                    "{} is a later stage than {}, and was noted for the same day",
+                    seen.stage, stage.stage
+                );
+                match self.keeper.yes(&format!("{doubt}: note it all the same?")) {
+                    Some(true) => continue,
+                    Some(false) => return Err("nothing was noted".to_owned()),
+                    None => {
+                        return Err(format!(
+                            "{doubt}: stages do not go backwards. If that note is wrong, \
+                             `budtide journal --kind stage` shows its number, and `budtide undo \
+                             NUMBER` takes it back; nothing was noted"
+                        ));
+                    }
+                }
+            }
             if other.is_some() && place.is_some() && backwards {
-                let later = if other > place { "later" } else { "earlier" };
+                let later = if other > place {
+                    "a later"
+                } else {
+                    "an earlier"
+                };
                 return Err(format!(
-                    "{} is a {later} stage than {}, and was noted for {}: stages do not go \
+                    "{} is {later} stage than {}, and was noted for {}: stages do not go \
                      backwards. If that note is wrong, `budtide journal --kind stage` shows its \
                      number, and `budtide undo NUMBER` takes it back; nothing was noted",
                     seen.stage, stage.stage, seen.date
@@ -669,28 +736,14 @@ impl From<Entry> for Made {
     }
 }
 
-/// Said after a symptom of a juniper, which the calendar does not read.
-const JUNIPER_KEPT: &str = "It is kept for your own record: no date moves by it. `budtide rust` \
-     and `budtide junipers` go by the weather and the register.";
+/// Said after a symptom of a juniper.
+const JUNIPER_KEPT: &str = "`budtide junipers` shows it beside that juniper; no date moves by it.";
 
 /// Where no time of a spray was given, its day's end counts.
 const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };
-
-/// Refuses trees that a task is not about; one without trees is about all.
-fn of_task(trees: &[String], task: &Task) -> Result<(), String> {
-    let stray = trees.iter().find(|id| !task.trees.contains(id));
-    match stray.filter(|_| !task.trees.is_empty()) {
-        Some(id) => Err(format!(
-            "{id} is not in {} ({}); nothing was noted",
-            task.id,
-            task.trees.join(" ")
-        )),
-        None => Ok(()),
-    }
-}
 
 /// What is said of a task put off: it must be pending, and its window should
 /// not be over by then.
