@@ -6,12 +6,13 @@ use super::intervals::{self, Interval};
 use super::measures::{self, Amount};
 use super::names::{self, Keeper, Named};
 use super::{day, name_lists, tasks};
+use crate::config::fault::nearest;
 use crate::facts::Facts;
 use crate::facts::journal::{
     BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, Planting, RainRead,
     Removal, ShootGrowth, Snooze, Spray, Stage, Symptom, TrapCatch, Work,
 };
-use crate::facts::knowledge::Material;
+use crate::facts::knowledge::{Material, cultivar_key};
 use crate::facts::register::Planted;
 use crate::plan::Plan;
 use crate::plan::calendar::{State, Task};
@@ -86,8 +87,11 @@ impl Desk<'_> {
             } => {
                 let crop = self.crop(crop)?;
                 let stage = self.stage(&crop, stage)?;
+                let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let cultivar = cultivar.clone();
-                self.header(at, Some(crop), Fact::Stage(Stage { cultivar, stage }))?
+                let stage = Fact::Stage(Stage { cultivar, stage });
+                let entry = self.header(at, Some(crop), stage)?;
+                return Ok(Made { entry, told });
             }
             Seen::Low {
                 low,
@@ -114,13 +118,15 @@ impl Desk<'_> {
             } => {
                 let crop = self.crop(crop)?;
                 let (dead, cut) = measures::dead_of(count)?;
+                let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let count = BudCount {
                     cultivar: cultivar.clone(),
                     stage: None,
                     live: cut - dead,
                     cut,
                 };
-                self.header(at, Some(crop), Fact::Buds(count))?
+                let entry = self.header(at, Some(crop), Fact::Buds(count))?;
+                return Ok(Made { entry, told });
             }
             Seen::Spray(spray) => return self.spray(spray),
             Seen::Catch {
@@ -219,10 +225,11 @@ impl Desk<'_> {
                     cultivar: cultivar.clone(),
                     count: *count,
                 };
+                let mut told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let entry = self.header(at, Some(crop), Fact::Planting(planting))?;
-                let told = vec![
+                told.push(
                     "Write the tree into register.toml too: chores go by the register.".to_owned(),
-                ];
+                );
                 return Ok(Made { entry, told });
             }
             Seen::Removal { which, why, at } => {
@@ -333,7 +340,15 @@ impl Desk<'_> {
             .flat_map(|crop| &crop.stages)
             .map(|stage| (stage.name.clone(), stage.also.clone()))
             .collect();
-        let what = format!("stage of {}", known.map_or(crop, |crop| &crop.name));
+        let name = known.map_or(crop, |crop| &crop.name);
+        let what = format!("stage of {name}");
+        if names::exact(word, &stages).is_none() && names::near(word, &stages).is_empty() {
+            let all: Vec<&str> = stages.iter().map(|(name, _)| name.as_str()).collect();
+            return Err(format!(
+                "no {what} is called \"{word}\"; the stages of {name} are {}; nothing was noted",
+                all.join(", ")
+            ));
+        }
         names::find(word, &what, &stages, self.keeper)
     }
 
@@ -603,6 +618,38 @@ impl Desk<'_> {
             take(hours, reentry, "re-entry interval", "--reentry HOURS"),
             take(days, harvest, "days to harvest", "--harvest DAYS"),
         ))
+    }
+
+    /// That neither a list nor the register has a cultivar, and the nearest.
+    fn unknown_cultivar(&self, crop: &str, cultivar: Option<&str>) -> Vec<String> {
+        let Some(name) = cultivar else {
+            return Vec::new();
+        };
+        let knowledge = &self.facts.knowledge;
+        let own = self.facts.register.trees.iter();
+        let own: Vec<&str> = own
+            .filter(|tree| tree.crop == crop)
+            .filter_map(|tree| tree.cultivar.as_deref())
+            .collect();
+        let key = cultivar_key(name);
+        if knowledge.cultivar(crop, name).is_some()
+            || own.iter().any(|own| cultivar_key(own) == key)
+        {
+            return Vec::new();
+        }
+        let listed = knowledge.cultivars.iter();
+        let listed = listed.filter(|known| known.crop == crop);
+        let near = nearest(
+            name,
+            own.into_iter()
+                .chain(listed.map(|known| known.name.as_str())),
+        );
+        let meant = near.map_or_else(String::new, |near| format!("; did you mean '{near}'?"));
+        let stop = if meant.is_empty() { "." } else { "" };
+        vec![format!(
+            "No list here has '{name}' of {}{meant}{stop} It is kept all the same.",
+            super::said::crop_name(self.facts, crop)
+        )]
     }
 
     /// That a spot is no row of the register, so that a low stands for all

@@ -65,16 +65,19 @@ pub fn exact(word: &str, among: &[Named]) -> Option<String> {
 /// The ids nearest to a word, the nearest first; those too far off left out.
 pub fn near(word: &str, among: &[Named]) -> Vec<String> {
     let wanted = plain(word);
-    let reach = wanted.chars().count() / 3 + 1;
+    let reach = wanted.chars().count() / 3 + 1; // two at least for a word of three letters
     let mut found: Vec<(usize, &String)> = among
         .iter()
         .filter_map(|(id, names)| {
             let names = std::iter::once(id).chain(names).map(|name| plain(name));
             let distance = names
                 .map(|name| {
-                    let begins = wanted.chars().count() >= 3 && name.starts_with(&wanted);
-                    if begins {
+                    let long = wanted.chars().count() >= 3;
+                    if long && name.starts_with(&wanted) {
                         1
+                    } else if long && name.split(' ').any(|own| own == wanted) {
+                        // "oil" of "horticultural oil".
+                        2
                     } else {
                         strsim::damerau_levenshtein(&wanted, &name)
                     }
@@ -159,6 +162,14 @@ mod tests {
             find("appel"),
             Err(
                 "no crop is called \"appel\"; the nearest is \"apple\"; nothing was noted"
+                    .to_owned()
+            )
+        );
+        assert_eq!(
+            find("cherry"),
+            Err(
+                "no crop is called \"cherry\"; the nearest are \"sweet-cherry\", \
+                 \"tart-cherry\"; nothing was noted"
                     .to_owned()
             )
         );
