@@ -53,7 +53,9 @@ impl Desk<'_> {
                     task: task.id.clone(),
                     minutes: *minutes,
                 };
-                self.about(&task, at, Fact::Done(work))?.into()
+                let entry = self.about(&task, at, Fact::Done(work))?;
+                let told = still_to_do(&task, &entry.trees);
+                Made { entry, told }
             }
             Keep::Skip { task, at } => {
                 let task = self.task(task, self.date(at)?)?;
@@ -791,6 +793,20 @@ const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };
+
+/// The trees of a task that are left when some of it is done.
+fn still_to_do(task: &Task, done: &[String]) -> Vec<String> {
+    let left: Vec<&str> = task
+        .trees
+        .iter()
+        .filter(|id| !done.contains(id))
+        .map(String::as_str)
+        .collect();
+    if done.is_empty() || left.is_empty() {
+        return Vec::new();
+    }
+    vec![format!("Still to do: {}.", left.join(", "))]
+}
 
 /// What is said of a task put off: it must be pending, and its window should
 /// not be over by then.

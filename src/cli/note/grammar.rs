@@ -30,7 +30,7 @@ pub enum Keep {
         /// The task, such as prune-pome-apple
         task: String,
         /// How long it took
-        #[arg(long, value_name = "MINUTES", value_parser = whole)]
+        #[arg(long, value_name = "MINUTES", value_parser = whole::<u32>)]
         minutes: Option<u32>,
         #[command(flatten)]
         at: Where,
@@ -103,7 +103,7 @@ pub enum Seen {
         /// The insect
         insect: String,
         /// How many
-        #[arg(value_parser = whole)]
+        #[arg(value_parser = whole::<u32>)]
         count: u32,
         /// Which trap
         #[arg(long, value_name = "NAME")]
@@ -167,7 +167,7 @@ pub enum Seen {
         /// The cultivar
         cultivar: Option<String>,
         /// How many
-        #[arg(long, default_value_t = 1, value_parser = whole)]
+        #[arg(long, default_value_t = 1, value_parser = whole::<u32>)]
         count: u32,
         #[command(flatten)]
         at: Where,
@@ -238,14 +238,14 @@ pub struct SprayArgs {
 }
 
 /// A count as one writes it.
-pub(in crate::cli) fn whole(text: &str) -> Result<u32, String> {
+pub(in crate::cli) fn whole<N: std::str::FromStr>(text: &str) -> Result<N, String> {
     text.trim()
         .parse()
         .map_err(|_| "not a whole number from 0 up; write it as 4".to_owned())
 }
 
 /// A figure as one writes it, with a point.
-pub(in crate::cli) fn number(text: &str) -> Result<f64, String> {
+fn number(text: &str) -> Result<f64, String> {
     let value: Option<f64> = text.trim().parse().ok();
     value
         .filter(|value| value.is_finite())

@@ -14,6 +14,7 @@ mod spray_said; // oil and bees after a spray
 pub(in crate::cli) mod tasks; // tasks by a part of their name
 
 pub use grammar::Keep;
+pub(super) use grammar::whole;
 
 use super::Output;
 use crate::clock::Clock;

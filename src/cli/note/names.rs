@@ -65,7 +65,7 @@ pub fn exact(word: &str, among: &[Named]) -> Option<String> {
 /// The ids nearest to a word, the nearest first; those too far off left out.
 pub fn near(word: &str, among: &[Named]) -> Vec<String> {
     let wanted = plain(word);
-    let reach = wanted.chars().count() / 3 + 1; // two at least for a word of three letters
+    let reach = wanted.chars().count() / 3 + 1;
     let mut found: Vec<(usize, &String)> = among
         .iter()
         .filter_map(|(id, names)| {
