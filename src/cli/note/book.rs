@@ -93,11 +93,12 @@ pub fn run(
         Book::Edit { number, set, at } => {
             let number = id(number)?;
             let listed = find(&store, number)?;
+            let rest = without(&facts, &listed.entry);
             let desk = Desk {
-                facts: &without(&facts, &listed.entry),
+                facts: &rest,
                 today,
                 keeper: Keeper::look(),
-                plan: &|day| plan_of(&facts, day),
+                plan: &|day| plan_of(&rest, day),
             };
             let mut entry = listed.entry.clone();
             change(&desk, &mut entry, set, at).map_err(|text| wrapped(&text))?;
@@ -139,8 +140,8 @@ fn find(store: &JournalStore, number: crate::store::EntryId) -> Result<Listed, S
         })
 }
 
-/// The facts without a stage that is being changed, so that it is not held
-/// against itself.
+/// The facts without a stage or a chore that is being changed, so that it is
+/// not held against itself.
 fn without(facts: &Facts, entry: &Entry) -> Facts {
     let mut facts = facts.clone();
     if let (Fact::Stage(stage), Some(crop)) = (&entry.what, &entry.crop) {
@@ -149,6 +150,15 @@ fn without(facts: &Facts, entry: &Entry) -> Facts {
             seen.date == entry.date && seen.crop == *crop && seen.stage == stage.stage
         }) {
             stages.remove(at);
+        }
+    }
+    if let Some(task) = entry.what.task() {
+        let chores = &mut facts.journal.chores;
+        let own = chores.iter().position(|noted| {
+            noted.date == entry.date && noted.task == task && noted.trees == entry.trees
+        });
+        if let Some(at) = own {
+            chores.remove(at);
         }
     }
     facts
@@ -164,7 +174,10 @@ fn change(desk: &Desk<'_>, entry: &mut Entry, set: &[String], at: &Where) -> Res
         entry.date = desk.date(at)?;
     }
     if !at.tree.is_empty() {
-        entry.trees = desk.trees(&at.tree, entry.crop.as_deref())?;
+        entry.trees = match entry.what.task() {
+            Some(task) => desk.trees_of_named(task, &at.tree)?,
+            None => desk.trees(&at.tree, entry.crop.as_deref())?,
+        };
     }
     if let Some(text) = &at.say {
         entry.note = Some(text.clone()).filter(|text| !text.trim().is_empty());

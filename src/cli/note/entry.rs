@@ -262,13 +262,33 @@ impl Desk<'_> {
 
     /// The entry about a task, or about some trees or junipers of it.
     fn about(&self, task: &Task, at: &Where, what: Fact) -> Result<Entry, String> {
+        let trees = self.trees_of(task, &at.tree)?;
+        let at = Where {
+            tree: Vec::new(),
+            ..at.clone()
+        };
+        let entry = self.header(&at, None, what)?;
+        Ok(Entry { trees, ..entry })
+    }
+
+    /// Trees of a task by its name, as far as the calendar still has it.
+    pub fn trees_of_named(&self, id: &str, words: &[String]) -> Result<Vec<String>, String> {
+        let plan = (self.plan)(self.today);
+        match plan.tasks.iter().find(|task| task.id == id) {
+            Some(task) => self.trees_of(task, words),
+            None => self.trees(words, None),
+        }
+    }
+
+    /// Trees or junipers of a task, each once; others are refused.
+    fn trees_of(&self, task: &Task, words: &[String]) -> Result<Vec<String>, String> {
         let own: Vec<Named> = task
             .trees
             .iter()
             .map(|id| (id.clone(), Vec::new()))
             .collect();
         let mut trees: Vec<String> = Vec::new();
-        for word in &at.tree {
+        for word in words {
             let found = match names::exact(word, &own) {
                 Some(id) => vec![id],
                 None => self.trees(std::slice::from_ref(word), None)?,
@@ -286,12 +306,7 @@ impl Desk<'_> {
                 }
             }
         }
-        let at = Where {
-            tree: Vec::new(),
-            ..at.clone()
-        };
-        let entry = self.header(&at, None, what)?;
-        Ok(Entry { trees, ..entry })
+        Ok(trees)
     }
 
     /// The day of a note; never one ahead.
