@@ -194,9 +194,8 @@ fn notes_stand_are_changed_and_taken_back() {
             "J. Doe",
         ],
     );
-    assert_eq!(
-        spray,
-        "Noted as 2: sprayed captan and myclobutanil on apple [A1], 2026-04-22.\n\
+    // What follows tells of bees, while something blooms.
+    let head = "Noted as 2: sprayed captan and myclobutanil on apple [A1], 2026-04-22.\n\
          Keep people and animals out until 23 Apr 19:15.\n\
          No picking before 6 May 2026.\n\
          The re-entry interval is from the list (captan: 24 hours (US, New England); 2 to\n  \
@@ -204,7 +203,11 @@ fn notes_stand_are_changed_and_taken_back() {
          The days to harvest is from the list (myclobutanil: 14 days on apple (Canada;\n  \
          the same in the US from memory)).\n\
          The label of the product in your hand decides both.\n\
-         `budtide undo 2` takes it back.\n"
+         captan noted 22 Apr: oil within 14 days burns leaves.\n";
+    assert!(spray.starts_with(head), "{spray}");
+    assert!(
+        spray.ends_with("\n`budtide undo 2` takes it back.\n"),
+        "{spray}"
     );
     assert_eq!(
         says(home, &["journal", "sprays"]),
@@ -227,8 +230,9 @@ fn notes_stand_are_changed_and_taken_back() {
     );
     assert_eq!(
         says(home, &["edit", "2", "--set", "colour=red"]),
-        "!a spray has no field \"colour\"; it has materials, label, rate, amount, area,\n  \
-         against, by, wind, start, end, reentry, harvest_from; nothing was changed\n"
+        "!a note of spray has no field \"colour\"; it has materials, label, rate, amount,\n  \
+         area, against, by, wind, start, end, reentry, harvest_from; nothing was\n  \
+         changed\n"
     );
     let csv = says(home, &["journal", "--kind", "spray", "--csv"]);
     assert!(csv.contains("2 gal") && csv.lines().count() == 2, "{csv}");
@@ -265,6 +269,115 @@ fn noting_and_undoing_leaves_everything_equal() {
     }
     assert!(moved >= 2, "a note moves the calendar: {moved}");
     assert_eq!(says(home, &["journal", "--json"]), "[]\n");
+}
+
+const THREE_TREES: &str = "[[tree]]\nid = \"A1\"\ncrop = \"apple\"\nplanted = 2010\n\n\
+     [[tree]]\nid = \"A2\"\ncrop = \"apple\"\nplanted = 2010\n\n\
+     [[tree]]\nid = \"A3\"\ncrop = \"apple\"\nplanted = 2010\n\n\
+     [[tree]]\nid = \"P1\"\ncrop = \"peach\"\nplanted = 2020\n\n\
+     [[juniper]]\nid = \"J1\"\nwhere = \"east fence\"\ndistance = \"60 ft\"\n";
+
+/// A task is done tree by tree, with its share of plants and minutes.
+#[test]
+fn a_task_is_done_to_some_of_its_trees() {
+    let home = folder("us");
+    let home = home.path();
+    fs::write(home.join("register.toml"), THREE_TREES).unwrap();
+    let tasks = || {
+        let plan = says(home, &["calendar", "--json"]);
+        let plan: serde_json::Value = serde_json::from_str(&plan).unwrap();
+        plan["tasks"].as_array().unwrap().clone()
+    };
+    let whole = serde_json::json!(["A1", "A2", "A3"]);
+    let before = tasks()
+        .into_iter()
+        .find(|task| task["trees"] == whole && task["minutes"].is_array())
+        .unwrap();
+    let id = before["id"].as_str().unwrap().to_owned();
+    let now = || {
+        tasks()
+            .into_iter()
+            .find(|task| task["id"] == id.as_str())
+            .unwrap()
+    };
+    assert_eq!(
+        says(home, &["done", &id, "--tree", "P1"]).replace("\n ", ""),
+        format!("!P1 is not in {id} (A1 A2 A3); nothing was noted\n")
+    );
+    let said = says(home, &["done", &id, "--tree", "A1"]);
+    assert!(said.contains("Still to do: A2, A3."), "{said}");
+    let after = now();
+    assert_eq!(after["trees"], serde_json::json!(["A2", "A3"]));
+    assert_eq!(
+        (after["plants"].as_u64(), &after["state"]),
+        (Some(2), &before["state"])
+    );
+    let most = |task: &serde_json::Value| task["minutes"][1].as_f64().unwrap();
+    let share = most(&after) / most(&before);
+    // Two of three, or all of what takes as long for one tree as for three.
+    assert!((share - 2.0 / 3.0).abs() < 1e-9 || share == 1.0, "{share}");
+    says(home, &["done", &id, "--tree", "A2,A3"]);
+    assert_eq!(now()["state"], "done");
+    says(home, &["undo"]);
+    says(home, &["undo"]);
+    assert_eq!(now(), before);
+    says(home, &["done", &id]);
+    assert!(says(home, &["snooze", &id]).contains("done already"));
+}
+
+#[test]
+fn galls_are_noted_on_a_juniper() {
+    let home = folder("us");
+    let home = home.path();
+    let said = says(
+        home,
+        &["note", "symptom", "juniper", "horns", "--tree", "J1"],
+    );
+    assert!(
+        said.starts_with("Noted as 1: horns on juniper [J1], 2026-04-22.\n"),
+        "{said}"
+    );
+    let said = says(home, &["note", "symptom", "j1", "galls", "3"]);
+    assert!(
+        said.starts_with("Noted as 2: galls on juniper, 3 of 5 [J1]"),
+        "{said}"
+    );
+    assert!(says(home, &["junipers"]).contains("horns"));
+}
+
+#[test]
+fn an_edit_and_a_history_show_the_fields() {
+    let home = folder("us");
+    let home = home.path();
+    says(
+        home,
+        &[
+            "note", "spray", "captan", "--crop", "apple", "--rate", "3 lb",
+        ],
+    );
+    let edited = says(home, &["edit", "1", "--set", "rate=2 lb"]);
+    assert!(edited.contains("  rate: 2 lb, before 3 lb\n"), "{edited}");
+    let history = says(home, &["journal", "1"]);
+    assert!(history.contains("rate: 3 lb\n"), "{history}");
+    assert!(history.contains("rate: 2 lb, before 3 lb\n"), "{history}");
+    // Oil near captan is told; so is a stage gone back on one day.
+    let oil = says(
+        home,
+        &["note", "spray", "horticultural-oil", "--crop", "apple"],
+    );
+    assert!(
+        oil.contains("captan was noted for 22 Apr: oil needs 14 days from it."),
+        "{oil}"
+    );
+    assert!(says(home, &["note", "spray", "oil"]).contains("\"horticultural-oil\""));
+    says(home, &["note", "stage", "apple", "full pink"]);
+    let back = says(home, &["note", "stage", "apple", "green tip"]);
+    assert!(back.contains("noted for the same"), "{back}");
+    let shed = says(home, &["note", "low", "24F", "--spot", "shed"]);
+    assert!(
+        shed.contains("\"shed\" is no row of the register (its rows are D)"),
+        "{shed}"
+    );
 }
 
 /// Several at once: everybody's note stands.

@@ -15,9 +15,9 @@ const MOST: usize = 6;
 const NO_DIAGNOSIS: &str = "This is not a diagnosis: it says what to look at. A plant clinic or \
      your county extension office settles it, and a licensed adviser where a spray is meant.";
 
-/// What fits a crop and a keeper's words; everything of the crop where no
-/// word is met.
-pub fn fitting<'f>(facts: &'f Facts, crop: &str, words: &str) -> Vec<&'f Lookalike> {
+/// What fits a crop and a keeper's words, and whether the words were met;
+/// everything of the crop where they were not.
+pub fn fitting<'f>(facts: &'f Facts, crop: &str, words: &str) -> (Vec<&'f Lookalike>, bool) {
     let words = words.to_lowercase().replace('-', " ");
     let of_crop = || {
         let all = facts.knowledge.lookalikes.iter();
@@ -32,17 +32,18 @@ pub fn fitting<'f>(facts: &'f Facts, crop: &str, words: &str) -> Vec<&'f Lookali
             })
     };
     let mut found: Vec<&Lookalike> = of_crop().filter(met).collect();
-    if found.is_empty() {
+    let fits = !found.is_empty();
+    if !fits {
         found = of_crop().collect();
     }
     let named = |one: &Lookalike| one.id.replace('-', " ") == words;
     found.sort_by_key(|one| (!one.first, !named(one)));
-    found
+    (found, fits)
 }
 
 /// The lines of an answer.
 pub fn lines(facts: &Facts, crop: &str, words: &str) -> Vec<String> {
-    let found = fitting(facts, crop, words);
+    let (found, fits) = fitting(facts, crop, words);
     let name = facts.knowledge.crop(crop).map_or(crop, |crop| &crop.name);
     let mut lines = Vec::new();
     if found.is_empty() {
@@ -50,6 +51,10 @@ pub fn lines(facts: &Facts, crop: &str, words: &str) -> Vec<String> {
             &format!("Nothing is known here that is taken for \"{words}\" on {name}."),
             "",
             "  ",
+        ));
+    } else if !fits {
+        lines.push(format!(
+            "Nothing here fits these words; what is known of {name}:"
         ));
     } else {
         lines.push(format!(
@@ -80,7 +85,8 @@ pub fn run(facts: &Facts, crop: &str, words: &[String], as_json: bool) -> Result
     if !as_json {
         return Ok(Output::Lines(lines(facts, crop, &words)));
     }
-    let list: Vec<_> = fitting(facts, crop, &words)
+    let (found, _) = fitting(facts, crop, &words);
+    let list: Vec<_> = found
         .into_iter()
         .map(|one| {
             json!({

@@ -29,7 +29,7 @@ pub struct Choose {
     #[arg(long, value_name = "NAME")]
     cultivar: Option<String>,
     /// How many to show
-    #[arg(long, value_name = "N", default_value_t = 12)]
+    #[arg(long, value_name = "N", default_value_t = 12, value_parser = super::note::whole::<usize>)]
     most: usize,
 }
 

@@ -60,7 +60,7 @@ enum What {
         #[arg(long)]
         follow: bool,
         /// How many lines
-        #[arg(long, default_value_t = 50)]
+        #[arg(long, default_value_t = 50, value_parser = super::note::whole::<u32>)]
         lines: u32,
     },
     /// Be the service: what the unit starts; ends with Ctrl-C

@@ -6,6 +6,7 @@ use crate::config::fault::hint;
 use crate::config::{self, knowledge, place, register};
 use crate::facts::knowledge::Crop;
 use crate::facts::place::HardinessZone;
+use crate::render::page;
 use crate::units::Quantity;
 use clap::Args;
 use std::collections::HashMap;
@@ -118,9 +119,10 @@ pub fn run(setup: &Setup, common: &Common) -> Result<Output, String> {
     let folders = folders(common)?;
     let files = [place::FILE, register::FILE].map(|name| folders.config.join(name));
     if let Some(there) = files.iter().find(|file| file.exists()) {
+        // A path is never broken.
         return Err(format!(
-            "{} is there already, and setup never overwrites: change it in an editor, then run \
-             `budtide check`. To begin anew, move it away first.",
+            "{} is there already,\nand setup never overwrites: change it in an editor, then run \
+             `budtide\ncheck`. To begin anew, move it away first.",
             there.display()
         ));
     }
@@ -154,11 +156,18 @@ fn next_steps(common: &Common, answers: &Answers) -> Vec<String> {
         None => String::new(),
     };
     let mut lines = vec!["Next:".to_owned()];
-    let mut step = |command: &str, why: &str| {
-        let command = format!("budtide{folder} {command}");
+    let mut step = |tail: &str, why: &str| {
+        let command = format!("budtide{folder} {tail}");
         match command.len() <= 32 {
             true => lines.push(format!("  {command:<33}{why}")),
-            false => lines.extend([format!("  {command}"), format!("  {:33}{why}", "")]),
+            false if command.len() + 2 <= page::WIDTH => {
+                lines.extend([format!("  {command}"), format!("  {:33}{why}", "")]);
+            }
+            // The shell goes on in the next line.
+            false => lines.extend([
+                format!("  budtide{folder} \\"),
+                format!("      {tail:<29}{why}"),
+            ]),
         }
     };
     step("check", "are the files in order?");
@@ -605,7 +614,25 @@ fn yes(text: &str) -> Result<bool, String> {
 
 /// `3 apple York Imperial`, `apple`, `2 sweet cherries`.
 fn read_trees(text: &str, crops: &[Crop]) -> Result<Trees, String> {
+    if let Some((first, rest)) = text.split_once(',') {
+        return Err(format!(
+            "one kind at a time; give \"{}\" and \"{}\" each by itself",
+            first.trim(),
+            rest.trim()
+        ));
+    }
     let words: Vec<&str> = text.split_whitespace().collect();
+    let counted = text.trim().starts_with(|c: char| c.is_ascii_digit());
+    if let (false, Some((last, rest))) = (counted, words.split_last())
+        && last.parse::<u32>().is_ok()
+        && !rest.is_empty()
+    {
+        let kind = rest.join(" ");
+        return Err(format!(
+            "the number goes first: \"{last} {kind}\"; if it is part of the name, write \
+             \"1 {kind} {last}\""
+        ));
+    }
     let (count, words) = match words.split_first() {
         Some((first, rest)) if first.starts_with(|c: char| c.is_ascii_digit()) => {
             let count: u32 = first
@@ -626,6 +653,11 @@ fn read_trees(text: &str, crops: &[Crop]) -> Result<Trees, String> {
         let name = words[..length].join(" ");
         if let Some(crop) = crop_named(&name, crops) {
             let cultivar = words[length..].join(" ");
+            if cultivar.parse::<u32>().is_ok() {
+                return Err(format!(
+                    "\"{cultivar}\" is no cultivar; write it as {count} {name} York Imperial"
+                ));
+            }
             let cultivar = cultivar.trim_matches(['"', '\'', '\u{2018}', '\u{2019}']);
             return Ok(Trees {
                 count,
@@ -862,6 +894,14 @@ mod tests {
         assert_eq!(
             read("3 appel").unwrap_err(),
             "no crop named \"appel\"; did you mean \"apple\"?"
+        );
+        assert_eq!(
+            read("apple 3").unwrap_err(),
+            "the number goes first: \"3 apple\"; if it is part of the name, write \"1 apple 3\""
+        );
+        assert_eq!(
+            read("3 apple York Imperial, 2 peach").unwrap_err(),
+            "one kind at a time; give \"3 apple York Imperial\" and \"2 peach\" each by itself"
         );
         assert_eq!(
             read("0 apple").unwrap_err(),

@@ -1,5 +1,6 @@
 //! The commands that show something of an orchard.
 
+use super::note::tasks;
 use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehearse};
 use crate::config::fault::hint;
 use crate::facts::Facts;
@@ -123,22 +124,27 @@ pub(super) fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
     })
 }
 
+/// A task by its name, or by a part that fits no other.
 fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {
-    plan.tasks
-        .iter()
-        .find(|task| task.id == name)
-        .ok_or_else(|| {
-            let names: Vec<&str> = plan.tasks.iter().map(|task| task.id.as_str()).collect();
-            let text = format!(
-                "there is no task named \"{name}\" on the calendar of {}{}",
-                plan.today,
-                hint(name, &names)
-            );
-            let more = "`budtide calendar --list` shows the names in brackets";
-            [page::wrap(&text, "", "  "), page::wrap(more, "", "  ")]
-                .concat()
-                .join("\n")
-        })
+    let ids: Vec<String> = plan.tasks.iter().map(|task| task.id.clone()).collect();
+    let found = tasks::fitting(name, &ids);
+    if found.len() > 1 {
+        return Err(page::wrap(&tasks::several(name, &found), "", "  ").join("\n"));
+    }
+    let task = found.first();
+    let task = task.and_then(|id| plan.tasks.iter().find(|task| task.id == *id));
+    task.ok_or_else(|| {
+        let names: Vec<&str> = ids.iter().map(String::as_str).collect();
+        let text = format!(
+            "there is no task named \"{name}\" on the calendar of {}{}",
+            plan.today,
+            hint(name, &names)
+        );
+        let more = "`budtide calendar --list` shows the names in brackets";
+        [page::wrap(&text, "", "  "), page::wrap(more, "", "  ")]
+            .concat()
+            .join("\n")
+    })
 }
 
 /// What `check` says of files in order.

@@ -103,6 +103,7 @@ fn chore_noted(table: &Table<'_, '_>) -> Option<ChoreNoted> {
         date: date?,
         task: task?,
         done,
+        trees: Vec::new(),
     })
 }
 

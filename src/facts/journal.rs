@@ -64,6 +64,8 @@ pub struct ChoreNoted {
     pub task: String,
     /// Whether it was done; skipped otherwise.
     pub done: bool,
+    /// The trees that it was done to; empty where it is the whole task.
+    pub trees: Vec<String>,
 }
 
 /// Something noted on a day, about some trees.
@@ -486,6 +488,7 @@ impl Journal {
                     date,
                     task: work.task.clone(),
                     done: true,
+                    trees: header.trees.clone(),
                 });
                 self.work.push(header.with(|()| work));
             }
@@ -493,6 +496,7 @@ impl Journal {
                 date,
                 task,
                 done: false,
+                trees: header.trees,
             }),
             Fact::Snoozed(snooze) => self.snoozes.push(header.with(|()| snooze)),
             Fact::Spray(spray) => self.sprays.push(header.with(|()| spray)),

@@ -744,18 +744,44 @@ fn counted(facts: &Facts, task: &mut Task) -> bool {
     before > 0 && task.trees.is_empty()
 }
 
+/// Leaves a task the trees that are not done yet, with their share of its
+/// plants and minutes.
+fn take_off(facts: &Facts, task: &mut Task, left: Vec<String>) {
+    if left.len() == task.trees.len() {
+        return;
+    }
+    let register = &facts.register;
+    let plants_of = |ids: &[String]| -> u32 {
+        let trees = register.trees.iter().map(|tree| (&tree.id, tree.count));
+        let junipers = register.junipers.iter();
+        let all = trees.chain(junipers.map(|juniper| (&juniper.id, juniper.count)));
+        all.filter(|(id, _)| ids.contains(id))
+            .fold(0, |sum: u32, (_, count)| sum.saturating_add(count))
+    };
+    let (before, after) = (plants_of(&task.trees), plants_of(&left));
+    let chore = facts.knowledge.chore(&task.chore);
+    if before > 0 && !chore.is_some_and(|chore| chore.minutes_in_all) {
+        let share = f64::from(after) / f64::from(before);
+        task.minutes = task
+            .minutes
+            .map(|(least, most)| (least * share, most * share));
+    }
+    task.plants = after;
+    task.trees = left;
+}
+
 /// How a task stands today, and which day suits it.
 fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveDate) {
     if counted(facts, task) {
         task.state = State::Done;
         return;
     }
-    let noted = facts
-        .journal
-        .chores
-        .iter()
-        .rev()
-        .find(|noted| noted.task == task.id);
+    let noted = || {
+        let noted = facts.journal.chores.iter().rev();
+        noted.filter(|noted| noted.task == task.id)
+    };
+    // Trees are told apart only where the task has any.
+    let whole = |noted: &&ChoreNoted| noted.trees.is_empty() || task.trees.is_empty();
     let every_days = facts
         .knowledge
         .chore(&task.chore)
@@ -764,14 +790,27 @@ fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveD
     let again = |noted: &ChoreNoted| {
         noted.done && every_days.is_some_and(|days| (today - noted.date).num_days() as f64 >= days)
     };
-    if let Some(noted) = noted.filter(|noted| !again(noted)) {
-        task.state = if noted.done {
+    let state_of = |noted: &ChoreNoted| {
+        if noted.done {
             State::Done
         } else {
             State::Skipped
-        };
+        }
+    };
+    if let Some(noted) = noted().find(whole).filter(|noted| !again(noted)) {
+        task.state = state_of(noted);
         return;
     }
+    let in_part: Vec<&ChoreNoted> = noted()
+        .filter(|noted| !whole(noted) && !again(noted))
+        .collect();
+    let off = |id: &String| in_part.iter().any(|noted| noted.trees.contains(id));
+    let left: Vec<String> = task.trees.iter().filter(|id| !off(id)).cloned().collect();
+    if let Some(last) = in_part.first().filter(|_| left.is_empty()) {
+        task.state = state_of(last);
+        return;
+    }
+    take_off(facts, task, left);
     let window = &task.window;
     let open = window.opens.spread.middle <= today;
     let over = window.closes.spread.middle < today;

@@ -128,9 +128,9 @@ pub fn with_field(fact: &Fact, name: &str, text: &str) -> Result<Fact, String> {
     let kind = fact.kind();
     if !names(kind).contains(&name) {
         return Err(match names(kind) {
-            [] => format!("a {} has no field", kind.word()),
+            [] => format!("a note of {} has no field", kind.word()),
             names => format!(
-                "a {} has no field \"{name}\"; it has {}",
+                "a note of {} has no field \"{name}\"; it has {}",
                 kind.word(),
                 names.join(", ")
             ),

@@ -93,11 +93,12 @@ pub fn run(
         Book::Edit { number, set, at } => {
             let number = id(number)?;
             let listed = find(&store, number)?;
+            let rest = without(&facts, &listed.entry);
             let desk = Desk {
-                facts: &without(&facts, &listed.entry),
+                facts: &rest,
                 today,
                 keeper: Keeper::look(),
-                plan: &|day| plan_of(&facts, day),
+                plan: &|day| plan_of(&rest, day),
             };
             let mut entry = listed.entry.clone();
             change(&desk, &mut entry, set, at).map_err(|text| wrapped(&text))?;
@@ -112,6 +113,13 @@ pub fn run(
                 "  ",
                 "    ",
             ));
+            let changes = changes(&listed.entry, &entry);
+            if changes.is_empty() {
+                lines.push("  as it did before: nothing was changed by that".to_owned());
+            }
+            for text in changes {
+                lines.extend(page::wrap(&text, "  ", "    "));
+            }
             lines.push(format!(
                 "`budtide undo {number}` brings back what it said before."
             ));
@@ -132,8 +140,8 @@ fn find(store: &JournalStore, number: crate::store::EntryId) -> Result<Listed, S
         })
 }
 
-/// The facts without a stage that is being changed, so that it is not held
-/// against itself.
+/// The facts without a stage or a chore that is being changed, so that it is
+/// not held against itself.
 fn without(facts: &Facts, entry: &Entry) -> Facts {
     let mut facts = facts.clone();
     if let (Fact::Stage(stage), Some(crop)) = (&entry.what, &entry.crop) {
@@ -142,6 +150,15 @@ fn without(facts: &Facts, entry: &Entry) -> Facts {
             seen.date == entry.date && seen.crop == *crop && seen.stage == stage.stage
         }) {
             stages.remove(at);
+        }
+    }
+    if let Some(task) = entry.what.task() {
+        let chores = &mut facts.journal.chores;
+        let own = chores.iter().position(|noted| {
+            noted.date == entry.date && noted.task == task && noted.trees == entry.trees
+        });
+        if let Some(at) = own {
+            chores.remove(at);
         }
     }
     facts
@@ -157,7 +174,10 @@ fn change(desk: &Desk<'_>, entry: &mut Entry, set: &[String], at: &Where) -> Res
         entry.date = desk.date(at)?;
     }
     if !at.tree.is_empty() {
-        entry.trees = desk.trees(&at.tree, entry.crop.as_deref())?;
+        entry.trees = match entry.what.task() {
+            Some(task) => desk.trees_of_named(task, &at.tree)?,
+            None => desk.trees(&at.tree, entry.crop.as_deref())?,
+        };
     }
     if let Some(text) = &at.say {
         entry.note = Some(text.clone()).filter(|text| !text.trim().is_empty());
@@ -358,6 +378,8 @@ fn history(
             .map_err(|e| e.to_string());
     }
     let mut lines = vec![format!("The history of number {number}")];
+    // The versions that stand, the latest last.
+    let mut standing: Vec<&Entry> = Vec::new();
     for (at, act, entry) in rows {
         let text = entry.map_or_else(String::new, |entry| {
             format!(": {}, {}", said::line(facts, entry), entry.date)
@@ -367,6 +389,32 @@ fn history(
             &format!("  {at}  "),
             "      ",
         ));
+        // A line holds not all that a spray was noted with.
+        let more = match (standing.last(), entry) {
+            (Some(before), Some(entry)) => changes(before, entry),
+            (None, Some(entry)) if matches!(entry.what, Fact::Spray(_)) => {
+                let parts = parts(entry).into_iter();
+                parts
+                    .filter(|(name, _)| {
+                        !matches!(
+                            name.as_str(),
+                            "day" | "words" | "trees" | "crop" | "materials"
+                        )
+                    })
+                    .map(|(name, value)| format!("{name}: {value}"))
+                    .collect()
+            }
+            _ => Vec::new(),
+        };
+        for text in more {
+            lines.extend(page::wrap(&text, "      ", "        "));
+        }
+        match entry {
+            Some(entry) => standing.push(entry),
+            None => {
+                standing.pop();
+            }
+        }
     }
     Ok(Output::Lines(lines))
 }
@@ -456,6 +504,60 @@ fn spray_log(facts: &Facts, listed: &[Listed]) -> Vec<String> {
         }
     }
     lines
+}
+
+/// An entry's header and fields as texts by name, in a fixed order; those
+/// without a value left out.
+fn parts(entry: &Entry) -> Vec<(String, String)> {
+    let trees = Some(entry.trees.join(", ")).filter(|trees| !trees.is_empty());
+    let header = [
+        ("day", Some(entry.date.to_string())),
+        ("crop", entry.crop.clone()),
+        ("trees", trees),
+        ("words", entry.note.clone()),
+    ];
+    let header = header
+        .into_iter()
+        .filter_map(|(name, value)| Some((name.to_owned(), value?)));
+    let fields = crate::store::fields_of(&entry.what);
+    let fields = fields.into_iter().map(|(name, value)| {
+        let text = match value {
+            Value::String(text) => text,
+            Value::Array(list) => {
+                let words = list.iter().map(|one| one.as_str().unwrap_or_default());
+                words.collect::<Vec<_>>().join(", ")
+            }
+            other => other.to_string(),
+        };
+        (name, text)
+    });
+    header.chain(fields).collect()
+}
+
+/// What an edit changed: `rate: "2 lb", before "3 lb"`.
+fn changes(before: &Entry, after: &Entry) -> Vec<String> {
+    let (old, new) = (parts(before), parts(after));
+    let find = |among: &[(String, String)], name: &str| {
+        let found = among.iter().find(|(own, _)| own == name);
+        found.map(|(_, value)| value.clone())
+    };
+    let mut names: Vec<&String> = old.iter().chain(&new).map(|(name, _)| name).collect();
+    let mut seen: Vec<&String> = Vec::new();
+    names.retain(|name| {
+        let first = !seen.contains(name);
+        seen.push(name);
+        first
+    });
+    names
+        .into_iter()
+        .filter_map(|name| match (find(&old, name), find(&new, name)) {
+            (Some(old), Some(new)) if old == new => None,
+            (Some(old), Some(new)) => Some(format!("{name}: {new}, before {old}")),
+            (Some(old), None) => Some(format!("{name}: taken away, before {old}")),
+            (None, Some(new)) => Some(format!("{name}: {new}, not noted before")),
+            (None, None) => None,
+        })
+        .collect()
 }
 
 fn entry_json(entry: &Entry) -> Value {

@@ -5,15 +5,17 @@ use super::grammar::{Keep, Seen, SprayArgs, Where};
 use super::intervals::{self, Interval};
 use super::measures::{self, Amount};
 use super::names::{self, Keeper, Named};
-use super::{day, name_lists};
+use super::{day, name_lists, tasks};
+use crate::config::fault::nearest;
 use crate::facts::Facts;
 use crate::facts::journal::{
     BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, Planting, RainRead,
     Removal, ShootGrowth, Snooze, Spray, Stage, Symptom, TrapCatch, Work,
 };
-use crate::facts::knowledge::Material;
+use crate::facts::knowledge::{Material, cultivar_key};
 use crate::facts::register::Planted;
 use crate::plan::Plan;
+use crate::plan::calendar::{State, Task};
 use crate::units::Quantity;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime, TimeDelta};
 
@@ -48,21 +50,27 @@ impl Desk<'_> {
                 let date = self.date(at)?;
                 let task = self.task(task, date)?;
                 let work = Work {
-                    task,
+                    task: task.id.clone(),
                     minutes: *minutes,
                 };
-                self.header(at, None, Fact::Done(work))?.into()
+                let entry = self.about(&task, at, Fact::Done(work))?;
+                let told = still_to_do(&task, &entry.trees);
+                Made { entry, told }
             }
             Keep::Skip { task, at } => {
                 let task = self.task(task, self.date(at)?)?;
-                self.header(at, None, Fact::Skipped(task))?.into()
+                self.about(&task, at, Fact::Skipped(task.id.clone()))?
+                    .into()
             }
             Keep::Snooze { task, until, at } => {
                 let date = self.date(at)?;
                 let until = self.until(until, date)?;
                 let task = self.task(task, date)?;
+                let told = put_off(&task, until)?;
+                let task = task.id;
                 let snooze = Snooze { task, until };
-                self.header(at, None, Fact::Snoozed(snooze))?.into()
+                let entry = self.header(at, None, Fact::Snoozed(snooze))?;
+                Made { entry, told }
             }
             Keep::Note { what } => self.seen(what)?,
         };
@@ -81,8 +89,11 @@ impl Desk<'_> {
             } => {
                 let crop = self.crop(crop)?;
                 let stage = self.stage(&crop, stage)?;
+                let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let cultivar = cultivar.clone();
-                self.header(at, Some(crop), Fact::Stage(Stage { cultivar, stage }))?
+                let stage = Fact::Stage(Stage { cultivar, stage });
+                let entry = self.header(at, Some(crop), stage)?;
+                return Ok(Made { entry, told });
             }
             Seen::Low {
                 low,
@@ -96,8 +107,10 @@ impl Desk<'_> {
                 } else {
                     measures::low(low, units, known, self.keeper)?
                 };
+                let told = self.unknown_row(spot.as_deref(), at);
                 let spot = spot.clone();
-                self.header(at, None, Fact::Low(LowRead { low_c, spot }))?
+                let entry = self.header(at, None, Fact::Low(LowRead { low_c, spot }))?;
+                return Ok(Made { entry, told });
             }
             Seen::Buds {
                 crop,
@@ -107,13 +120,15 @@ impl Desk<'_> {
             } => {
                 let crop = self.crop(crop)?;
                 let (dead, cut) = measures::dead_of(count)?;
+                let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let count = BudCount {
                     cultivar: cultivar.clone(),
                     stage: None,
                     live: cut - dead,
                     cut,
                 };
-                self.header(at, Some(crop), Fact::Buds(count))?
+                let entry = self.header(at, Some(crop), Fact::Buds(count))?;
+                return Ok(Made { entry, told });
             }
             Seen::Spray(spray) => return self.spray(spray),
             Seen::Catch {
@@ -143,8 +158,20 @@ impl Desk<'_> {
                 severity,
                 at,
             } => {
-                let crop = self.crop(crop)?;
                 let severity = severity.as_deref().map(measures::severity).transpose()?;
+                if let Some(trees) = self.junipers(crop, &at.tree)? {
+                    let what = what.trim().to_owned();
+                    let entry = Noted {
+                        date: self.date(at)?,
+                        trees,
+                        crop: None,
+                        note: at.say.clone().filter(|text| !text.trim().is_empty()),
+                        what: Fact::Symptom(Symptom { what, severity }),
+                    };
+                    let told = vec![JUNIPER_KEPT.to_owned()];
+                    return Ok(Made { entry, told });
+                }
+                let crop = self.crop(crop)?;
                 let what = self.symptom(&crop, what);
                 self.header(at, Some(crop), Fact::Symptom(Symptom { what, severity }))?
             }
@@ -200,10 +227,11 @@ impl Desk<'_> {
                     cultivar: cultivar.clone(),
                     count: *count,
                 };
+                let mut told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let entry = self.header(at, Some(crop), Fact::Planting(planting))?;
-                let told = vec![
+                told.push(
                     "Write the tree into register.toml too: chores go by the register.".to_owned(),
-                ];
+                );
                 return Ok(Made { entry, told });
             }
             Seen::Removal { which, why, at } => {
@@ -230,6 +258,55 @@ impl Desk<'_> {
             note: at.say.clone().filter(|text| !text.trim().is_empty()),
             what,
         })
+    }
+
+    /// The entry about a task, or about some trees or junipers of it.
+    fn about(&self, task: &Task, at: &Where, what: Fact) -> Result<Entry, String> {
+        let trees = self.trees_of(task, &at.tree)?;
+        let at = Where {
+            tree: Vec::new(),
+            ..at.clone()
+        };
+        let entry = self.header(&at, None, what)?;
+        Ok(Entry { trees, ..entry })
+    }
+
+    /// Trees of a task by its name, as far as the calendar still has it.
+    pub fn trees_of_named(&self, id: &str, words: &[String]) -> Result<Vec<String>, String> {
+        let plan = (self.plan)(self.today);
+        match plan.tasks.iter().find(|task| task.id == id) {
+            Some(task) => self.trees_of(task, words),
+            None => self.trees(words, None),
+        }
+    }
+
+    /// Trees or junipers of a task, each once; others are refused.
+    fn trees_of(&self, task: &Task, words: &[String]) -> Result<Vec<String>, String> {
+        let own: Vec<Named> = task
+            .trees
+            .iter()
+            .map(|id| (id.clone(), Vec::new()))
+            .collect();
+        let mut trees: Vec<String> = Vec::new();
+        for word in words {
+            let found = match names::exact(word, &own) {
+                Some(id) => vec![id],
+                None => self.trees(std::slice::from_ref(word), None)?,
+            };
+            for id in found {
+                if !task.trees.is_empty() && !task.trees.contains(&id) {
+                    return Err(format!(
+                        "{id} is not in {} ({}); nothing was noted",
+                        task.id,
+                        task.trees.join(" ")
+                    ));
+                }
+                if !trees.contains(&id) {
+                    trees.push(id);
+                }
+            }
+        }
+        Ok(trees)
     }
 
     /// The day of a note; never one ahead.
@@ -280,7 +357,15 @@ impl Desk<'_> {
             .flat_map(|crop| &crop.stages)
             .map(|stage| (stage.name.clone(), stage.also.clone()))
             .collect();
-        let what = format!("stage of {}", known.map_or(crop, |crop| &crop.name));
+        let name = known.map_or(crop, |crop| &crop.name);
+        let what = format!("stage of {name}");
+        if names::exact(word, &stages).is_none() && names::near(word, &stages).is_empty() {
+            let all: Vec<&str> = stages.iter().map(|(name, _)| name.as_str()).collect();
+            return Err(format!(
+                "no {what} is called \"{word}\"; the stages of {name} are {}; nothing was noted",
+                all.join(", ")
+            ));
+        }
         names::find(word, &what, &stages, self.keeper)
     }
 
@@ -311,6 +396,51 @@ impl Desk<'_> {
         Ok(trees)
     }
 
+    /// The junipers meant by a word, "juniper" or the name of one, and by
+    /// names besides; `None` where the word is about no juniper.
+    fn junipers(&self, word: &str, names: &[String]) -> Result<Option<Vec<String>>, String> {
+        let known = &self.facts.register.junipers;
+        let one = known
+            .iter()
+            .find(|one| one.id.eq_ignore_ascii_case(word.trim()));
+        let kind = word.trim().to_lowercase();
+        let general = matches!(
+            kind.as_str(),
+            "juniper" | "junipers" | "cedar" | "cedars" | "redcedar" | "red cedar"
+        );
+        if one.is_none() && !general {
+            return Ok(None);
+        }
+        let among: Vec<Named> = known.iter().map(|j| (j.id.clone(), Vec::new())).collect();
+        let mut ids: Vec<String> = one.map(|one| one.id.clone()).into_iter().collect();
+        for name in names
+            .iter()
+            .map(|name| name.trim())
+            .filter(|name| !name.is_empty())
+        {
+            let id = names::find(name, "juniper of the register", &among, self.keeper)?;
+            if !ids.contains(&id) {
+                ids.push(id);
+            }
+        }
+        match (ids.is_empty(), known.as_slice()) {
+            (false, _) => Ok(Some(ids)),
+            (true, [one]) => Ok(Some(vec![one.id.clone()])),
+            (true, []) => Err(
+                "the register has no juniper; write it there, or note it in \
+                 words: budtide note text \"horns on the juniper\"; nothing was noted"
+                    .to_owned(),
+            ),
+            (true, many) => {
+                let ids: Vec<&str> = many.iter().map(|one| one.id.as_str()).collect();
+                Err(format!(
+                    "which juniper? Add --tree with one of {}; nothing was noted",
+                    ids.join(", ")
+                ))
+            }
+        }
+    }
+
     /// A disease's id where the word is its name, or the keeper's word.
     fn symptom(&self, crop: &str, word: &str) -> String {
         let stone = self
@@ -334,51 +464,25 @@ impl Desk<'_> {
     }
 
     /// A task of the calendar by its name or a clear part of it.
-    fn task(&self, word: &str, date: NaiveDate) -> Result<String, String> {
-        let plan = (self.plan)(self.today);
-        let mut ids: Vec<String> = plan.tasks.iter().map(|task| task.id.clone()).collect();
-        if date < self.today && !ids.iter().any(|id| id == word) {
-            ids.extend((self.plan)(date).tasks.into_iter().map(|task| task.id));
-            ids.sort();
-            ids.dedup();
+    fn task(&self, word: &str, date: NaiveDate) -> Result<Task, String> {
+        let mut tasks = (self.plan)(self.today).tasks;
+        if date < self.today && !tasks.iter().any(|task| task.id == word) {
+            tasks.extend((self.plan)(date).tasks);
         }
-        if ids.iter().any(|id| id == word) {
-            return Ok(word.to_owned());
-        }
-        let parts: Vec<String> = word
-            .to_lowercase()
-            .split(['-', ' ', '_'])
-            .filter(|part| !part.is_empty())
-            .map(str::to_owned)
-            .collect();
-        let mut fitting: Vec<String> = ids
-            .iter()
-            .filter(|id| {
-                let own: Vec<&str> = id.split('-').collect();
-                let fits = |part: &String| own.iter().any(|word| word.starts_with(part.as_str()));
-                !parts.is_empty() && parts.iter().all(fits)
-            })
-            .cloned()
-            .collect();
-        // This season's before the next one's.
-        let year = fitting.iter().filter_map(|id| season_of(id)).min();
-        fitting.retain(|id| season_of(id) == year);
-        match fitting.as_slice() {
-            [one] => Ok(one.clone()),
+        let mut ids: Vec<String> = tasks.iter().map(|task| task.id.clone()).collect();
+        ids.sort();
+        ids.dedup();
+        let id = match tasks::fitting(word, &ids).as_slice() {
+            [one] => one.clone(),
             [] => {
                 let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
-                names::find(word, "task on the calendar", &ids, self.keeper)
+                names::find(word, "task on the calendar", &ids, self.keeper)?
             }
-            many => {
-                let shown: Vec<&str> = many.iter().take(6).map(String::as_str).collect();
-                Err(format!(
-                    "\"{word}\" fits {} tasks: {}{}; write more of the name. Nothing was noted",
-                    many.len(),
-                    shown.join(", "),
-                    if many.len() > 6 { " and more" } else { "" }
-                ))
-            }
-        }
+            many => return Err(format!("{}. Nothing was noted", tasks::several(word, many))),
+        };
+        // The task as it stands today goes before that of the day noted.
+        let found = tasks.into_iter().find(|task| task.id == id);
+        found.ok_or_else(|| format!("no task is called \"{word}\"; nothing was noted"))
     }
 
     fn spray(&self, args: &SprayArgs) -> Result<Made, String> {
@@ -533,6 +637,60 @@ impl Desk<'_> {
         ))
     }
 
+    /// That neither a list nor the register has a cultivar, and the nearest.
+    fn unknown_cultivar(&self, crop: &str, cultivar: Option<&str>) -> Vec<String> {
+        let Some(name) = cultivar else {
+            return Vec::new();
+        };
+        let knowledge = &self.facts.knowledge;
+        let own = self.facts.register.trees.iter();
+        let own: Vec<&str> = own
+            .filter(|tree| tree.crop == crop)
+            .filter_map(|tree| tree.cultivar.as_deref())
+            .collect();
+        let key = cultivar_key(name);
+        if knowledge.cultivar(crop, name).is_some()
+            || own.iter().any(|own| cultivar_key(own) == key)
+        {
+            return Vec::new();
+        }
+        let listed = knowledge.cultivars.iter();
+        let listed = listed.filter(|known| known.crop == crop);
+        let near = nearest(
+            name,
+            own.into_iter()
+                .chain(listed.map(|known| known.name.as_str())),
+        );
+        let meant = near.map_or_else(String::new, |near| format!("; did you mean '{near}'?"));
+        let stop = if meant.is_empty() { "." } else { "" };
+        vec![format!(
+            "No list here has '{name}' of {}{meant}{stop} It is kept all the same.",
+            super::said::crop_name(self.facts, crop)
+        )]
+    }
+
+    /// That a spot is no row of the register, so that a low stands for all
+    /// trees; nothing where trees are named.
+    fn unknown_row(&self, spot: Option<&str>, at: &Where) -> Vec<String> {
+        let trees = self.facts.register.trees.iter();
+        let mut rows: Vec<&str> = trees.filter_map(|tree| tree.row.as_deref()).collect();
+        rows.sort_unstable();
+        rows.dedup();
+        let known = |spot: &str| rows.iter().any(|row| row.eq_ignore_ascii_case(spot.trim()));
+        let Some(spot) = spot.filter(|spot| at.tree.is_empty() && !known(spot)) else {
+            return Vec::new();
+        };
+        let rows = if rows.is_empty() {
+            "the register names no rows".to_owned()
+        } else {
+            format!("its rows are {}", rows.join(", "))
+        };
+        vec![format!(
+            "\"{spot}\" is no row of the register ({rows}): the low is taken for all trees. \
+             Name the trees with --tree, if it was read at some alone."
+        )]
+    }
+
     fn known_low(&self, date: NaiveDate) -> Option<f64> {
         let weather = &self.facts.weather;
         let seen = weather.daily.as_ref().and_then(|daily| daily.day(date));
@@ -598,10 +756,31 @@ impl Desk<'_> {
             let other = known.stage(&seen.stage);
             let backwards =
                 (other > place && seen.date < date) || (other < place && seen.date > date);
+            if place.is_some() && other > place && seen.date == date {
+                let doubt = format!(
+                    "{} is a later stage than {}, and was noted for the same day",
+                    seen.stage, stage.stage
+                );
+                match self.keeper.yes(&format!("{doubt}: note it all the same?")) {
+                    Some(true) => continue,
+                    Some(false) => return Err("nothing was noted".to_owned()),
+                    None => {
+                        return Err(format!(
+                            "{doubt}: stages do not go backwards. If that note is wrong, \
+                             `budtide journal --kind stage` shows its number, and `budtide undo \
+                             NUMBER` takes it back; nothing was noted"
+                        ));
+                    }
+                }
+            }
             if other.is_some() && place.is_some() && backwards {
-                let later = if other > place { "later" } else { "earlier" };
+                let later = if other > place {
+                    "a later"
+                } else {
+                    "an earlier"
+                };
                 return Err(format!(
-                    "{} is a {later} stage than {}, and was noted for {}: stages do not go \
+                    "{} is {later} stage than {}, and was noted for {}: stages do not go \
                      backwards. If that note is wrong, `budtide journal --kind stage` shows its \
                      number, and `budtide undo NUMBER` takes it back; nothing was noted",
                     seen.stage, stage.stage, seen.date
@@ -621,18 +800,48 @@ impl From<Entry> for Made {
     }
 }
 
+/// Said after a symptom of a juniper.
+const JUNIPER_KEPT: &str = "`budtide junipers` shows it beside that juniper; no date moves by it.";
+
 /// Where no time of a spray was given, its day's end counts.
 const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };
 
-/// The year at the end of a task's name, or before its number.
-fn season_of(id: &str) -> Option<i32> {
-    let parts = id.rsplit('-').take(2);
-    parts
-        .filter(|part| part.len() == 4)
-        .find_map(|part| part.parse::<i32>().ok())
+/// The trees of a task that are left when some of it is done.
+fn still_to_do(task: &Task, done: &[String]) -> Vec<String> {
+    let left: Vec<&str> = task
+        .trees
+        .iter()
+        .filter(|id| !done.contains(id))
+        .map(String::as_str)
+        .collect();
+    if done.is_empty() || left.is_empty() {
+        return Vec::new();
+    }
+    vec![format!("Still to do: {}.", left.join(", "))]
+}
+
+/// What is said of a task put off: it must be pending, and its window should
+/// not be over by then.
+fn put_off(task: &Task, until: NaiveDate) -> Result<Vec<String>, String> {
+    if matches!(task.state, State::Done | State::Skipped | State::Missed) {
+        return Err(format!(
+            "{} is {} already, so it cannot be put off; nothing was noted",
+            task.id,
+            task.state.word()
+        ));
+    }
+    let closes = task.window.closes.spread.middle;
+    if until <= closes {
+        return Ok(Vec::new());
+    }
+    Ok(vec![format!(
+        "Its window closes about {}, before that day: if it should be done at all, do it before, \
+         or put it off for less.",
+        closes.format("%-d %b %Y")
+    )])
 }
 
 fn article(crop: &str) -> String {

@@ -30,7 +30,7 @@ pub enum Keep {
         /// The task, such as prune-pome-apple
         task: String,
         /// How long it took
-        #[arg(long, value_name = "MINUTES")]
+        #[arg(long, value_name = "MINUTES", value_parser = whole::<u32>)]
         minutes: Option<u32>,
         #[command(flatten)]
         at: Where,
@@ -103,6 +103,7 @@ pub enum Seen {
         /// The insect
         insect: String,
         /// How many
+        #[arg(value_parser = whole::<u32>)]
         count: u32,
         /// Which trap
         #[arg(long, value_name = "NAME")]
@@ -166,7 +167,7 @@ pub enum Seen {
         /// The cultivar
         cultivar: Option<String>,
         /// How many
-        #[arg(long, default_value_t = 1)]
+        #[arg(long, default_value_t = 1, value_parser = whole::<u32>)]
         count: u32,
         #[command(flatten)]
         at: Where,
@@ -227,11 +228,26 @@ pub struct SprayArgs {
     #[arg(long, value_name = "TEXT")]
     pub label: Option<String>,
     /// Hours before anybody may enter, from your label
-    #[arg(long, value_name = "HOURS")]
+    #[arg(long, value_name = "HOURS", value_parser = number)]
     pub reentry: Option<f64>,
     /// Days before picking, from your label
-    #[arg(long, value_name = "DAYS")]
+    #[arg(long, value_name = "DAYS", value_parser = number)]
     pub harvest: Option<f64>,
     #[command(flatten)]
     pub at: Where,
+}
+
+/// A count as one writes it.
+pub(in crate::cli) fn whole<N: std::str::FromStr>(text: &str) -> Result<N, String> {
+    text.trim()
+        .parse()
+        .map_err(|_| "not a whole number from 0 up; write it as 4".to_owned())
+}
+
+/// A figure as one writes it, with a point.
+fn number(text: &str) -> Result<f64, String> {
+    let value: Option<f64> = text.trim().parse().ok();
+    value
+        .filter(|value| value.is_finite())
+        .ok_or_else(|| "not a number; write it as 24 or 0.5".to_owned())
 }

@@ -7,6 +7,9 @@ use crate::units::{Quantity, UnitSystem, f_to_c};
 /// A low above this is asked back: nobody notes one for a frost, °C.
 const WARM_LOW_C: f64 = 15.0;
 
+/// No low that one notes at fruit trees lies below this, °C.
+const COLDEST_LOW_C: f64 = -40.0;
+
 /// A low further than this from that of the weather record is asked back, K.
 const FAR_FROM_RECORD_K: f64 = 12.0;
 
@@ -59,8 +62,24 @@ pub fn low(
     let low_c = if celsius { value } else { f_to_c(value) };
     let other_c = if celsius { f_to_c(value) } else { value };
     let bare = unit.is_empty();
+    // What cannot be on this planet is no matter of the unit.
+    if Quantity::Temperature.check(low_c).is_err() && Quantity::Temperature.check(other_c).is_err()
+    {
+        return Quantity::Temperature
+            .check(low_c)
+            .map_err(|error| format!("{error}; nothing was noted"));
+    }
     let far = |c: f64| known_c.is_some_and(|known| (known - c).abs() > FAR_FROM_RECORD_K);
     let doubtful = low_c > WARM_LOW_C || (bare && far(low_c) && !far(other_c));
+    // Only what could be a low in the other unit is asked back.
+    let plausible = (COLDEST_LOW_C..=WARM_LOW_C).contains(&other_c);
+    if low_c > WARM_LOW_C && !plausible {
+        return Err(format!(
+            "a low of {} is too warm to be one that buds could suffer from; look at the figure \
+             again, or write it with --sure; nothing was noted",
+            both(low_c, celsius)
+        ));
+    }
     if doubtful {
         let number = number_of(value);
         let (sign, other) = if celsius { ("C", "F") } else { ("F", "C") };
@@ -180,8 +199,9 @@ pub enum Amount {
 /// # Errors
 /// What is wrong, and how to write it.
 pub fn amount(text: &str, units: UnitSystem) -> Result<Amount, String> {
-    let not_one =
-        || format!("\"{text}\" is no crop; write a weight, 45lb or 20kg, or a share, 60%");
+    let not_one = || {
+        format!("\"{text}\" is no amount of fruit; write a weight, 45lb or 20kg, or a share, 60%")
+    };
     let (value, unit) = parts(text).ok_or_else(not_one)?;
     if unit == "%" {
         return share(text).map(Amount::Share);
@@ -319,6 +339,13 @@ mod tests {
             "\"cold\" is no temperature; write 28F or -2C"
         );
         assert!(low("-99C", UnitSystem::Us, None, away).is_err());
+        let why = low("270F", UnitSystem::Us, None, away).unwrap_err();
+        assert!(!why.contains("Did you mean"), "{why}");
+        let why = low("70F", UnitSystem::Us, None, away).unwrap_err();
+        assert!(
+            !why.contains("Did you mean"),
+            "70 °C is no low either: {why}"
+        );
     }
 
     #[test]

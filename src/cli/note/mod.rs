@@ -10,8 +10,11 @@ mod measures; // figures as one writes them
 mod name_lists; // everything that has a name
 mod names; // names as one writes them
 mod said; // entries in words
+mod spray_said; // oil and bees after a spray
+pub(in crate::cli) mod tasks; // tasks by a part of their name
 
 pub use grammar::Keep;
+pub(super) use grammar::whole;
 
 use super::Output;
 use crate::clock::Clock;
@@ -123,7 +126,7 @@ pub fn run(
         "  ",
     );
     lines.extend(told.iter().flat_map(|text| page::wrap(text, "", "  ")));
-    lines.extend(after(&facts, &entry));
+    lines.extend(after(&facts, &entry, today));
     lines.extend(effect_of(&facts, today, &entry));
     lines.push(format!("`budtide undo {id}` takes it back."));
     Ok(Output::Lines(lines))
@@ -143,18 +146,27 @@ pub fn demo(keep: &Keep, today: NaiveDate) -> Result<Output, String> {
         "  ",
     );
     lines.extend(told.iter().flat_map(|text| page::wrap(text, "", "  ")));
-    lines.extend(after(&facts, &entry));
+    lines.extend(after(&facts, &entry, today));
     lines.extend(effect_of(&facts, today, &entry));
     lines.push("The demo keeps no journal: nothing was noted.".to_owned());
     Ok(Output::Lines(lines))
 }
 
 /// What the keeper should know after a note, besides the calendar.
-fn after(facts: &Facts, entry: &Entry) -> Vec<String> {
+fn after(facts: &Facts, entry: &Entry, today: NaiveDate) -> Vec<String> {
     let text = match &entry.what {
         Fact::Symptom(symptom) => {
-            let crop = entry.crop.as_deref().unwrap_or_default();
+            let Some(crop) = entry.crop.as_deref() else {
+                return Vec::new();
+            };
             return super::ask::lines(facts, crop, &symptom.what);
+        }
+        Fact::Spray(_) => {
+            let texts = spray_said::minded(facts, entry, today);
+            return texts
+                .iter()
+                .flat_map(|text| page::wrap(text, "", "  "))
+                .collect();
         }
         Fact::Skipped(_) => "It is off the list for this season.",
         Fact::Buds(_) => "The count now stands in the place of the estimate.",

@@ -72,9 +72,12 @@ pub fn near(word: &str, among: &[Named]) -> Vec<String> {
             let names = std::iter::once(id).chain(names).map(|name| plain(name));
             let distance = names
                 .map(|name| {
-                    let begins = wanted.chars().count() >= 3 && name.starts_with(&wanted);
-                    if begins {
+                    let long = wanted.chars().count() >= 3;
+                    if long && name.starts_with(&wanted) {
                         1
+                    } else if long && name.split(' ').any(|own| own == wanted) {
+                        // "oil" of "horticultural oil".
+                        2
                     } else {
                         strsim::damerau_levenshtein(&wanted, &name)
                     }
@@ -159,6 +162,14 @@ mod tests {
             find("appel"),
             Err(
                 "no crop is called \"appel\"; the nearest is \"apple\"; nothing was noted"
+                    .to_owned()
+            )
+        );
+        assert_eq!(
+            find("cherry"),
+            Err(
+                "no crop is called \"cherry\"; the nearest are \"sweet-cherry\", \
+                 \"tart-cherry\"; nothing was noted"
                     .to_owned()
             )
         );

@@ -3,6 +3,7 @@
 use super::measures;
 use crate::facts::Facts;
 use crate::facts::journal::{Entry, Fact, Severity};
+use crate::facts::register::Tree;
 use crate::plan::calendar::Note;
 use crate::plan::{Plan, changes};
 use crate::render::page;
@@ -57,7 +58,13 @@ pub fn line(facts: &Facts, entry: &Entry) -> String {
                 Some(Severity::Share(share)) => format!(", {}", percent(share)),
                 None => String::new(),
             };
-            format!("{} on {}{how}", symptom.what, of_crop())
+            // Junipers are noted without a crop.
+            let host = if crop.is_none() && !entry.trees.is_empty() {
+                "juniper".to_owned()
+            } else {
+                of_crop()
+            };
+            format!("{} on {host}{how}", symptom.what)
         }
         Fact::Shoots(shoots) => {
             format!(
@@ -148,6 +155,26 @@ pub fn moves(entry: &Entry) -> bool {
     )
 }
 
+/// The crops of the trees that an entry names, or of the row of a low; `None`
+/// where it is about all.
+fn crops_of(facts: &Facts, entry: &Entry) -> Option<Vec<String>> {
+    let row = match &entry.what {
+        Fact::Low(low) => low.spot.as_deref().map(str::trim),
+        _ => None,
+    };
+    let about = |tree: &&Tree| {
+        if entry.trees.is_empty() {
+            let own = tree.row.as_deref();
+            row.is_some_and(|row| own.is_some_and(|own| own.eq_ignore_ascii_case(row)))
+        } else {
+            entry.trees.contains(&tree.id)
+        }
+    };
+    let trees = facts.register.trees.iter();
+    let crops: Vec<String> = trees.filter(about).map(|tree| tree.crop.clone()).collect();
+    (!crops.is_empty()).then_some(crops)
+}
+
 /// What the season makes of an entry: a report that it refuses, buds that a
 /// low has killed, a count that is now the fact.
 pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
@@ -163,6 +190,9 @@ pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
     match &entry.what {
         Fact::Low(_) => {
             let mut told: Vec<&str> = Vec::new();
+            let about = crops_of(facts, entry);
+            let nights =
+                nights.filter(|night| about.as_ref().is_none_or(|c| c.contains(&night.crop)));
             for night in nights.filter(|night| night.date == entry.date && night.at_the_trees) {
                 if told.contains(&night.crop.as_str()) {
                     continue;
