@@ -148,8 +148,8 @@ mod tests {
         assert_eq!(hours(&["sulfur", "spinosad"], "US"), Some(24.0));
         assert_eq!(
             hours(&["copper"], "US"),
-            None,
-            "the list sends to the label"
+            Some(48.0),
+            "of 24 to 48 hours the longer"
         );
         let days = |id: &str, crop: &str| {
             let crop = known.crop(crop).unwrap();
