@@ -410,10 +410,6 @@ fn be(folders: Folders, once: bool, tell: Tell) -> ExitCode {
         Tell::Debug => Level::Debug,
     };
     let log = Log::new(least, std::env::var_os("JOURNAL_STREAM").is_some());
-    let cap = std::env::var("BUDTIDE_LONGEST_WAIT")
-        .ok()
-        .and_then(|text| text.parse().ok())
-        .map(Duration::from_secs);
     let runtime = match tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .max_blocking_threads(2)
@@ -425,12 +421,7 @@ fn be(folders: Folders, once: bool, tell: Tell) -> ExitCode {
             return ExitCode::from(super::FAILED);
         }
     };
-    let options = Options {
-        folders,
-        log,
-        cap,
-        once,
-    };
+    let options = Options { folders, log, once };
     let ended = runtime.block_on(run::run(options));
     // A fetch under way is not waited for: it is only begun anew next time.
     runtime.shutdown_timeout(Duration::from_millis(500));

@@ -106,12 +106,8 @@ fn earlier(
 
 /// The id of a crop by its id, name, plural or another name.
 pub(super) fn known_crop(facts: &Facts, word: &str) -> Result<String, String> {
-    let found = facts.knowledge.crops.iter().find(|crop| {
-        [&crop.id, &crop.name, &crop.plural]
-            .into_iter()
-            .chain(&crop.also)
-            .any(|name| name.eq_ignore_ascii_case(word))
-    });
+    let mut crops = facts.knowledge.crops.iter();
+    let found = crops.find(|crop| crop.is_called(word));
     found.map(|crop| crop.id.clone()).ok_or_else(|| {
         let ids: Vec<&str> = facts
             .knowledge

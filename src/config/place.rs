@@ -124,52 +124,75 @@ fn place(root: &Table<'_, '_>, crops: &[Crop]) -> Option<Place> {
 }
 
 fn time_zone(root: &Table<'_, '_>) -> Option<Tz> {
-    let name = root.text("time_zone", "America/New_York")?;
-    let found = name.parse().ok();
-    if found.is_none() {
-        let zones: Vec<&str> = chrono_tz::TZ_VARIANTS
-            .iter()
-            .map(|zone| zone.name())
-            .collect();
-        root.fault(
-            "time_zone",
-            format!(
-                "no time zone named \"{name}\"{}",
-                match hint(&name, &zones) {
-                    near if near.is_empty() => "; write the region and city of the IANA list, \
-                         such as \"America/New_York\""
-                        .to_owned(),
-                    near => near,
-                }
-            ),
-        );
-    }
-    found
+    told(
+        root,
+        "time_zone",
+        zone_named(&root.text("time_zone", "America/New_York")?),
+    )
 }
 
 fn hardiness(root: &Table<'_, '_>) -> Option<HardinessZone> {
-    let text = root.text("hardiness_zone", "7a")?;
-    let found = HardinessZone::read(&text);
-    if found.is_none() {
-        root.fault(
-            "hardiness_zone",
-            format!("no zone \"{text}\"; zones run from 1a to 13b, each with a half step a or b"),
-        );
-    }
-    found
+    told(
+        root,
+        "hardiness_zone",
+        hardiness_named(&root.text("hardiness_zone", "7a")?),
+    )
 }
 
 fn country(root: &Table<'_, '_>) -> String {
     let Some(code) = root.maybe_text("country") else {
         return "US".to_owned();
     };
-    if code.len() != 2 || !code.chars().all(|c| c.is_ascii_alphabetic()) {
-        root.fault(
-            "country",
-            format!("\"{code}\" is not a country code; write its two letters, such as \"US\""),
-        );
+    told(root, "country", country_code(&code)).unwrap_or(code)
+}
+
+/// The value, or a fault of the key.
+fn told<T>(root: &Table<'_, '_>, key: &str, read: Result<T, String>) -> Option<T> {
+    read.map_err(|fault| root.fault(key, fault)).ok()
+}
+
+/// A time zone of the IANA list by its name.
+///
+/// # Errors
+/// There is none so named; the nearest name.
+pub fn zone_named(name: &str) -> Result<Tz, String> {
+    name.parse().map_err(|_| {
+        let zones: Vec<&str> = chrono_tz::TZ_VARIANTS
+            .iter()
+            .map(|zone| zone.name())
+            .collect();
+        let mend = match hint(name, &zones) {
+            near if near.is_empty() => {
+                "; write the region and city of the IANA list, such as \"America/New_York\""
+                    .to_owned()
+            }
+            near => near,
+        };
+        format!("no time zone named \"{name}\"{mend}")
+    })
+}
+
+/// A hardiness zone such as `6b`.
+///
+/// # Errors
+/// There is none so named.
+pub fn hardiness_named(text: &str) -> Result<HardinessZone, String> {
+    HardinessZone::read(text).ok_or_else(|| {
+        format!("no zone \"{text}\"; zones run from 1a to 13b, each with a half step a or b")
+    })
+}
+
+/// The two letters of a country, large.
+///
+/// # Errors
+/// They are not two letters.
+pub fn country_code(code: &str) -> Result<String, String> {
+    match code.len() == 2 && code.chars().all(|c| c.is_ascii_alphabetic()) {
+        true => Ok(code.to_ascii_uppercase()),
+        false => Err(format!(
+            "\"{code}\" is not a country code; write its two letters, such as \"US\""
+        )),
     }
-    code.to_ascii_uppercase()
 }
 
 fn usual_bloom(table: &Table<'_, '_>, crops: &[Crop]) -> Option<UsualBloom> {
@@ -219,12 +242,7 @@ fn preferences(table: &Table<'_, '_>) -> Preferences {
 /// nearest.
 pub(super) fn crop(table: &Table<'_, '_>, crops: &[Crop]) -> Option<String> {
     let word = table.text("crop", "apple")?;
-    let found = crops.iter().find(|crop| {
-        [&crop.id, &crop.name, &crop.plural]
-            .into_iter()
-            .chain(&crop.also)
-            .any(|name| name.eq_ignore_ascii_case(&word))
-    });
+    let found = crops.iter().find(|crop| crop.is_called(&word));
     if found.is_none() {
         let mut ids: Vec<&str> = crops.iter().map(|crop| crop.id.as_str()).collect();
         ids.extend(

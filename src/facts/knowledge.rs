@@ -330,6 +330,14 @@ pub struct ShootTarget {
 }
 
 impl Crop {
+    /// Whether it is called so: by its id, its name, plural or another name.
+    pub fn is_called(&self, word: &str) -> bool {
+        [&self.id, &self.name, &self.plural]
+            .into_iter()
+            .chain(&self.also)
+            .any(|name| name.eq_ignore_ascii_case(word))
+    }
+
     /// A crop of which nothing but its name and family is known.
     pub fn bare(id: &str, kind: CropKind) -> Self {
         Crop {

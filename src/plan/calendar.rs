@@ -231,7 +231,9 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let chosen = trees::choose_junipers(facts, chore);
         return chosen
             .into_iter()
-            .flat_map(|chosen| with_windows(facts, season, chore, group, year, None, None, &chosen))
+            .flat_map(|chosen| {
+                with_windows(facts, season, chore, Part::whole(group, year), &chosen)
+            })
             .collect();
     }
     if chore.needs.crops.is_empty() {
@@ -239,7 +241,7 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             return Vec::new();
         };
         let whole = Chosen::default();
-        return with_windows(facts, season, chore, group, year, None, None, &whole);
+        return with_windows(facts, season, chore, Part::whole(group, year), &whole);
     }
     if !chore.needs.per_crop {
         return together(facts, season, chore, year);
@@ -258,16 +260,12 @@ fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let apart = found.len() > 1;
         for (group, chosen) in &found {
             let label = apart.then(|| name_of(group)).flatten();
-            let found = with_windows(
-                facts,
-                season,
-                chore,
-                group,
-                year,
-                Some(crop),
-                label.as_deref(),
-                chosen,
-            );
+            let part = Part {
+                crop: Some(crop),
+                label: label.as_deref(),
+                ..Part::whole(group, year)
+            };
+            let found = with_windows(facts, season, chore, part, chosen);
             found
                 .into_iter()
                 .for_each(|task| put(facts, &mut tasks, task));
@@ -306,7 +304,7 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
         let Some(chosen) = trees::choose(facts, season, chore, group, year) else {
             continue;
         };
-        for task in with_windows(facts, season, chore, group, year, None, None, &chosen) {
+        for task in with_windows(facts, season, chore, Part::whole(group, year), &chosen) {
             match tasks.first_mut() {
                 Some(held) if chore.after.is_none() => {
                     widen(&mut held.window, &task.window);
@@ -453,19 +451,43 @@ fn merge(held: &mut Chosen, more: Chosen) {
     }
 }
 
+/// For whom a task is: a group in a season, and by what its name tells it from
+/// others.
+#[derive(Clone, Copy)]
+struct Part<'a> {
+    group: &'a Group,
+    year: i32,
+    crop: Option<&'a str>,
+    label: Option<&'a str>,
+}
+
+impl<'a> Part<'a> {
+    /// All that the chore is for, at once.
+    fn whole(group: &'a Group, year: i32) -> Self {
+        Part {
+            group,
+            year,
+            crop: None,
+            label: None,
+        }
+    }
+}
+
 /// The tasks of a chore for chosen trees: one by its anchors, or one for each
 /// event that sets it off.
-#[allow(clippy::too_many_arguments)]
 fn with_windows(
     facts: &Facts,
     season: &Season,
     chore: &Chore,
-    group: &Group,
-    year: i32,
-    crop: Option<&str>,
-    label: Option<&str>,
+    part: Part<'_>,
     chosen: &Chosen,
 ) -> Vec<Task> {
+    let Part {
+        group,
+        year,
+        crop,
+        label,
+    } = part;
     let frame = if chore.opens.is_empty() {
         None
     } else {

@@ -20,10 +20,11 @@ pub const NEAR_JUNIPER_M: f64 = 91.44;
 /// miles (our judgement; sources say from one mile to several).
 pub const FAR_JUNIPER_M: f64 = 3_219.0;
 
-/// Share of winters whose chill must reach the need.
+/// Share of winters whose chill must reach the need (our judgement).
 const CHILL_ENOUGH: f64 = 0.9;
 
-/// A need below this share of the usual winter's chill wakes in warm spells.
+/// A need below this share of the usual winter's chill wakes in warm spells (our
+/// judgement).
 const LOW_CHILL: f64 = 0.5;
 
 /// Most that the list names as missing partners.

@@ -21,7 +21,8 @@ const A_YEAR: (usize, usize) = (1, 6);
 /// Years of rest for the same kind in the same hole (GFG-REPL, for cherry).
 pub const REST_YEARS: i32 = 2;
 
-/// After this month the spring's planting is over for bare roots.
+/// After this month the spring's planting of bare roots is taken as over, so
+/// that a tree still to come out waits a year (our judgement).
 const LAST_PLANTING_MONTH: u32 = 3;
 
 /// Chores that carry a new tree through its first year, by id.

@@ -18,7 +18,7 @@ use chrono::{Datelike, NaiveDate};
 /// judgement).
 pub const BAD: f64 = 0.5;
 
-/// Years looked back on for symptoms and damage.
+/// Years looked back on for symptoms and damage (our judgement).
 const YEARS_BACK: i32 = 5;
 
 /// What to do with a tree, mildest first.

@@ -96,7 +96,7 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
         || words.say(first),
         |chore| words.filled(&chore.say, tasks) + words.spot(first),
     );
-    let why = words.reasons(&first.reasons).into_iter().next();
+    let why = words.why(first);
     let mut cautions: Vec<String> = Vec::new();
     for id in tasks.iter().flat_map(|task| &task.cautions) {
         if let Some(caution) = facts.knowledge.caution(id)
@@ -393,7 +393,7 @@ pub fn entry(words: Words<'_>, task: &Task) -> CalendarEntry {
     if !task.trees.is_empty() {
         description.push_str(&format!("\nTrees: {}", words.ids(task)));
     }
-    if let Some(why) = words.reasons(&task.reasons).into_iter().next() {
+    if let Some(why) = words.why(task) {
         description.push_str(&format!("\nWhy: {}", sentence(&why)));
     }
     description.push_str(&format!("\nMore: budtide why {}", task.id));

@@ -201,7 +201,7 @@ pub fn today(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
         lines.push(title.to_owned());
         for task in tasks {
             lines.push(String::new());
-            lines.extend(brief(facts, task, words));
+            lines.extend(brief(task, words));
         }
     }
     lines.extend(cautions(facts, now.iter().chain(&open).copied()));
@@ -221,7 +221,7 @@ pub fn today(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
 }
 
 /// A task in a paragraph: what, when, which trees, why, what to beware of.
-fn brief(facts: &Facts, task: &Task, words: Words<'_>) -> Vec<String> {
+fn brief(task: &Task, words: Words<'_>) -> Vec<String> {
     let mut lines = wrap(&format!("{}  [{}]", words.say(task), task.id), "* ", "  ");
     lines.extend(wrap(&words.when(task), "  When: ", "        "));
     if let Some(hold) = &task.hold {
@@ -230,9 +230,7 @@ fn brief(facts: &Facts, task: &Task, words: Words<'_>) -> Vec<String> {
     if !task.trees.is_empty() {
         lines.extend(wrap(&words.ids(task), "  Trees: ", "         "));
     }
-    let why = words.reasons(&task.reasons).into_iter().next();
-    let chore = facts.knowledge.chore(&task.chore);
-    if let Some(why) = why.or_else(|| chore.map(|chore| chore.why.clone())) {
+    if let Some(why) = words.why(task) {
         lines.extend(wrap(&capital(&why), "  Why: ", "       "));
     }
     if !task.cautions.is_empty() {

@@ -499,6 +499,22 @@ impl<'f> Words<'f> {
         }
     }
 
+    /// The reason that is told where there is room for one: what sets the task
+    /// off or chooses its trees; else what the chore is for. What a spray may
+    /// not be is no reason for it.
+    pub fn why(&self, task: &Task) -> Option<String> {
+        let told: Vec<Evidence> = task
+            .reasons
+            .iter()
+            .filter(|reason| !matches!(reason, Evidence::SprayLimit { .. }))
+            .cloned()
+            .collect();
+        self.reasons(&told).into_iter().next().or_else(|| {
+            let chore = self.facts.knowledge.chore(&task.chore)?;
+            Some(chore.why.clone()).filter(|why| !why.is_empty())
+        })
+    }
+
     /// The reasons of a task, each as a sentence without its full stop; nights
     /// of frost of several crops are put together.
     pub fn reasons(&self, reasons: &[Evidence]) -> Vec<String> {
@@ -606,7 +622,11 @@ impl<'f> Words<'f> {
             parts.push(format!("no rating is known for {}", unknown.join(", ")));
         }
         if !spared.is_empty() {
-            parts.push(format!("{} resist it and need none", spared.join(", ")));
+            let verb = match spared.len() {
+                1 => "resists it and needs none",
+                _ => "resist it and need none",
+            };
+            parts.push(format!("{} {verb}", spared.join(", ")));
         }
         format!("{}: {}", self.disease(disease), parts.join("; "))
     }

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 /// The dates of a crop's stages in the order of its list.
 pub type Stages = [Option<Spread>];
 
-/// Shares killed below this are not worth a word.
+/// Shares killed below this are not worth a word (our judgement).
 pub const WORTH_A_WORD: f64 = 0.03;
 
 /// Days after the last published stage (post bloom) in which it still holds.
@@ -136,7 +136,8 @@ pub fn nights_seen(
     found
 }
 
-/// Days after a night within which a count of buds is about it.
+/// Days after a night within which a count of buds is about it (our
+/// judgement).
 const COUNT_TELLS_DAYS: i64 = 21;
 
 /// Half the width of the likely span of a share counted, in standard

@@ -30,7 +30,8 @@ pub const MOST_YEARS: usize = 30;
 /// Years of hours looked back on at most; wetness is counted hour by hour.
 const MOST_HOURLY_YEARS: usize = 10;
 
-/// Months of hours that a season's infection periods need: March to July.
+/// Months of hours that a season's infection periods need: March to July (our
+/// judgement).
 const HOURS_OF_A_SEASON: usize = 150 * 24;
 
 /// What the years gave.
@@ -98,7 +99,8 @@ pub struct InfectionYears {
     pub severe: f64,
 }
 
-/// Days by which each bloom group comes before or after the crop's middle.
+/// Days by which each bloom group comes before or after the crop's middle (our
+/// judgement: five groups over about nine days; see varieties.md section 8).
 const GROUP_SHIFT: [f64; 5] = [-4.0, -2.0, 0.0, 2.0, 4.0];
 
 /// Where a bloom group stands in [`SpringFrost::kill`]; the middle where none

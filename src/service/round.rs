@@ -21,7 +21,7 @@ use crate::render::{nudge as words, page};
 use crate::season::{self, Caveat, Season};
 use crate::store::StoreError;
 use crate::store::journal::{Change, Filter, JournalStore};
-use crate::store::outbox::{AfterFailure, Message as Waiting, Outgoing, State as Sent};
+use crate::store::outbox::{Message as Waiting, Outgoing, State as Sent};
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use std::collections::BTreeMap;
@@ -358,8 +358,10 @@ impl Keeper {
             ..Filter::default()
         };
         let listed = self.store.list(&filter)?;
+        // Done for some of its trees alone, a task is still to be told of.
         Ok(listed
             .iter()
+            .filter(|listed| listed.entry.trees.is_empty())
             .filter_map(|listed| listed.entry.what.task().map(str::to_owned))
             .collect())
     }
@@ -413,11 +415,7 @@ impl Keeper {
                     match error.again {
                         Again::Never => change.refused(key, &why),
                         // Mended meanwhile, it may still be in time.
-                        Again::Later | Again::Told => {
-                            change.failed(key, &why, now).map(|after: AfterFailure| {
-                                let _ = after;
-                            })
-                        }
+                        Again::Later | Again::Told => change.failed(key, &why, now).map(drop),
                     }
                 })
             }

@@ -2,7 +2,7 @@
 //!
 //! [`run`] waits for whatever may change the plan (the time, a clock that was
 //! set, a machine that slept, the keeper's files, the journal, a button, a
-//! signal) and then makes a [`Service::round`]: fetch what is due, gather,
+//! signal) and then makes a round: fetch what is due, gather,
 //! plan, say, deliver, and work out when to wake next.
 
 use super::gather::{self, Folders, GatherError, Look};
@@ -50,8 +50,6 @@ pub struct Options {
     pub folders: Folders,
     /// How much it says of itself.
     pub log: Log,
-    /// The longest wait; [`CAP`] unless a test wants less.
-    pub cap: Option<Duration>,
     /// One round, and then the end.
     pub once: bool,
 }
@@ -120,7 +118,6 @@ enum Event {
 /// Why it cannot start. Once it runs, trouble is logged and outlived.
 pub async fn run(options: Options) -> Result<(), RunError> {
     let log = options.log;
-    let cap = options.cap.unwrap_or(CAP);
     let _lock = Lock::take(&options.folders.data).map_err(RunError::Lock)?;
     let mut signals = Signals::new()?;
     let mut waker = Waker::new()?;
@@ -160,7 +157,6 @@ pub async fn run(options: Options) -> Result<(), RunError> {
                 &mut waker,
                 &mut service.presses,
                 &mut service.fetching,
-                cap,
             )
             .await;
         }
@@ -179,11 +175,10 @@ async fn wait(
     waker: &mut Waker,
     presses: &mut Option<UnboundedReceiver<Pressed>>,
     fetching: &mut Option<Fetching>,
-    cap: Duration,
 ) -> Event {
     let cap = match tell::watchdog() {
-        Some(limit) => cap.min(limit / 2),
-        None => cap,
+        Some(limit) => CAP.min(limit / 2),
+        None => CAP,
     };
     tokio::select! {
         biased;
@@ -382,10 +377,13 @@ impl Service {
                     .collect();
                 self.keeper
                     .trouble("weather", (!told.is_empty()).then(|| told.join(" ")));
-                // Never at once again, whatever the sources say.
-                self.fetch_at = refreshed
-                    .next_due
-                    .map(|at| at.max(clock::now() + TimeDelta::seconds(30)));
+                // Never at once again, whatever the sources say. One that was
+                // broken off served settings that are gone: the new ones ask.
+                let at_once = clock::now() + TimeDelta::seconds(30);
+                self.fetch_at = match refreshed.stopped {
+                    true => Some(at_once),
+                    false => refreshed.next_due.map(|at| at.max(at_once)),
+                };
             }
             Err(error) => {
                 log.error(&error, &[]);

@@ -534,24 +534,3 @@ fn who_wants_no_spray_gets_none() {
     assert!(plan.tasks.iter().all(|task| task.kind != ChoreKind::Spray));
     assert_eq!(week_of(today), date(2026, 4, 20));
 }
-
-/// Not a check: what sharing out costs, for whoever asks.
-#[test]
-#[ignore = "prints times, checks nothing"]
-fn times() {
-    let (facts, today) = demo();
-    let season = season::derive(&facts, today);
-    let mut idle = facts.clone();
-    idle.preferences.hours_per_week = 0.0;
-    for (name, facts) in [
-        ("warm", &facts),
-        ("shared out", &facts),
-        ("not shared out", &idle),
-    ] {
-        let start = std::time::Instant::now();
-        for _ in 0..20 {
-            plan::make(facts, &season, today);
-        }
-        println!("{name}: {:?}", start.elapsed() / 20);
-    }
-}

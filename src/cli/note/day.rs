@@ -1,5 +1,6 @@
 //! Days as one writes them in the field.
 
+use crate::sources::csv_file::month_named;
 use chrono::{Datelike, Days, NaiveDate};
 
 /// Days ahead from which a day without a year is taken as last year's.
@@ -30,7 +31,7 @@ pub fn read(text: &str, today: NaiveDate) -> Result<NaiveDate, String> {
     let number = |text: &str| text.parse::<u32>().ok();
     let (month, day, year) = match parts[..] {
         [a, b] => {
-            let (month, day) = match (month_of(a), month_of(b)) {
+            let (month, day) = match (month_named(a), month_named(b)) {
                 (Some(month), None) => (Some(month), number(b)),
                 (None, Some(month)) => (Some(month), number(a)),
                 _ => (number(a), number(b)),
@@ -38,7 +39,7 @@ pub fn read(text: &str, today: NaiveDate) -> Result<NaiveDate, String> {
             (month, day, None)
         }
         [a, b, c] => {
-            let (month, day) = match (month_of(a), month_of(b)) {
+            let (month, day) = match (month_named(a), month_named(b)) {
                 (Some(month), None) => (Some(month), number(b)),
                 (None, Some(month)) => (Some(month), number(a)),
                 _ => (None, None),
@@ -61,28 +62,6 @@ pub fn read(text: &str, today: NaiveDate) -> Result<NaiveDate, String> {
         Some(date) if (date - today).num_days() <= LAST_YEAR_DAYS => Ok(date),
         _ => of_year(today.year() - 1).or(this).ok_or_else(not_a_day),
     }
-}
-
-fn month_of(word: &str) -> Option<u32> {
-    const NAMES: [&str; 12] = [
-        "january",
-        "february",
-        "march",
-        "april",
-        "may",
-        "june",
-        "july",
-        "august",
-        "september",
-        "october",
-        "november",
-        "december",
-    ];
-    if word.chars().count() < 3 {
-        return None;
-    }
-    let at = NAMES.iter().position(|name| name.starts_with(word))?;
-    u32::try_from(at).ok().map(|at| at + 1)
 }
 
 #[cfg(test)]

@@ -32,7 +32,7 @@ const RISK_COST: f64 = 300.0;
 /// What a day costs that is too short for the whole of a piece of work.
 const SHORT_COST: i64 = 30;
 
-/// Days from a chore to one that comes after it.
+/// Days from a chore to one that comes after it (our judgement: the next day).
 const LAG_DAYS: u64 = 1;
 
 /// What a task was given.

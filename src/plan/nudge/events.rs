@@ -20,10 +20,10 @@ const FORECAST_ERROR_C: f64 = 2.0;
 /// 13.4.
 const FROST_CHANCE: f64 = 0.3;
 
-/// Share killed from which a frost some days ahead is mentioned.
+/// Share killed from which a frost some days ahead is mentioned (our judgement).
 const AHEAD_SHARE: f64 = 0.25;
 
-/// Least share killed in a night that is warned of.
+/// Least share killed in a night that is warned of (our judgement).
 const FROST_SHARE: f64 = 0.05;
 
 /// Events within as many days are one.
@@ -35,10 +35,6 @@ const INFECTION_REST_DAYS: i64 = 5;
 
 /// Days between two words on one chore that events set off.
 const REST_DAYS: i64 = 7;
-
-/// Days before an infection in which a spray that was noted counts as cover.
-/// Common practice: seven to ten days, less after much rain.
-const COVER_DAYS: i64 = 7;
 
 /// Whether an evidence is a frost night.
 pub(super) fn is_frost(evidence: &Evidence) -> bool {
@@ -153,16 +149,6 @@ pub(super) fn infection(
     said: &Said,
 ) -> Option<Nudge> {
     if !pressing(facts, task) || task.state != State::Urgent {
-        return None;
-    }
-    let event = task.window.opens.spread.middle;
-    let covered = facts.journal.sprays.iter().any(|noted| {
-        let age = (event - noted.date).num_days();
-        let here = noted.crop.is_none() || noted.crop == task.crop || task.crop.is_none();
-        let trees = noted.trees.is_empty() || noted.trees.iter().any(|id| task.trees.contains(id));
-        (0..=COVER_DAYS).contains(&age) && here && trees
-    });
-    if covered {
         return None;
     }
     fresh(task, said, INFECTION_REST_DAYS)

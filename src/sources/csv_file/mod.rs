@@ -30,6 +30,7 @@ pub use header::Field;
 pub use hours::{DaysOfHours, PartRain, days_from_hours, summarise_hours};
 pub use options::{Clock, ColumnChoice, DateOrder, Limits, Options, Stamps};
 pub use report::{Gap, Kind, Report, UsedColumn};
+pub use time::month_named;
 
 use crate::facts::weather::{Day, Hour};
 use std::io::Read;

@@ -196,7 +196,9 @@ fn date(cursor: &mut Cursor, order: Option<DateOrder>) -> Result<(NaiveDate, boo
     }
 }
 
-fn month_named(word: &str) -> Option<u32> {
+/// The month, 1 to 12, whose English name begins so, in small letters; three
+/// letters at least.
+pub fn month_named(word: &str) -> Option<u32> {
     const MONTHS: [&str; 12] = [
         "january",
         "february",

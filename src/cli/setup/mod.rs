@@ -1,19 +1,18 @@
 //! `setup`: asks for place, trees and ways to be told, or takes them as
 //! options, and writes `place.toml` and `register.toml`. It never overwrites.
 
+mod read;
+mod write;
+
 use super::{Common, Output, all, folders};
-use crate::config::fault::hint;
 use crate::config::{self, knowledge, place, register};
 use crate::facts::knowledge::Crop;
-use crate::facts::place::HardinessZone;
 use crate::render::page;
 use crate::units::Quantity;
 use clap::Args;
-use std::collections::HashMap;
-use std::fs::OpenOptions;
+use read::{degrees, hardiness, machine_zone, quantity, read_trees, time_zone, unit_system, yes};
 use std::io::{BufRead, IsTerminal, Write};
-use std::os::unix::fs::OpenOptionsExt;
-use std::path::{Path, PathBuf};
+use write::{place_text, register_text};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -139,7 +138,7 @@ pub fn run(setup: &Setup, common: &Common) -> Result<Output, String> {
     // What it writes must be what it reads.
     place::read(place::FILE, &texts[0], &crops).map_err(|faults| all(&faults))?;
     register::read(register::FILE, &texts[1], &crops).map_err(|faults| all(&faults))?;
-    write_both(&folders.config, &files, &texts)?;
+    write::both(&folders.config, &files, &texts)?;
     let mut lines = vec!["Your orchard is set up.".to_owned(), String::new()];
     for file in &files {
         lines.push(format!("  wrote {}", file.display()));
@@ -177,35 +176,6 @@ fn next_steps(common: &Common, answers: &Answers) -> Vec<String> {
     }
     step("service install", "be told in time, by itself");
     lines
-}
-
-/// Both files, or neither.
-fn write_both(folder: &Path, files: &[PathBuf; 2], texts: &[String; 2]) -> Result<(), String> {
-    std::fs::create_dir_all(folder)
-        .map_err(|error| format!("cannot make the folder {}: {error}", folder.display()))?;
-    let mut written: Vec<&Path> = Vec::new();
-    for (file, text) in files.iter().zip(texts) {
-        let done = OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .mode(0o600)
-            .open(file)
-            .and_then(|mut open| {
-                written.push(file);
-                open.write_all(text.as_bytes())?;
-                open.sync_all()
-            });
-        if let Err(error) = done {
-            for file in written {
-                let _ = std::fs::remove_file(file);
-            }
-            return Err(format!(
-                "cannot write {}: {error}; nothing was written",
-                file.display()
-            ));
-        }
-    }
-    Ok(())
 }
 
 // -- by options ----------------------------------------------------------------
@@ -253,7 +223,7 @@ fn given(setup: &Setup, crops: &[Crop]) -> Result<Answers, String> {
     let time_zone = checked(
         "time-zone",
         match &setup.time_zone {
-            Some(name) => zone_named(name),
+            Some(name) => time_zone(name),
             None => machine_zone().ok_or_else(|| {
                 "this machine does not tell its own; write --time-zone America/New_York".to_owned()
             }),
@@ -262,7 +232,7 @@ fn given(setup: &Setup, crops: &[Crop]) -> Result<Answers, String> {
     let units = checked("units", unit_system(setup.units.as_deref().unwrap_or("us")));
     let country = checked(
         "country",
-        country_code(setup.country.as_deref().unwrap_or("US")),
+        place::country_code(setup.country.as_deref().unwrap_or("US")),
     );
     let junipers: Vec<String> = setup
         .junipers
@@ -356,7 +326,7 @@ fn ask(
         },
     )?;
     let own = machine_zone();
-    let time_zone = asker.get("Time zone", &setup.time_zone, own.as_deref(), zone_named)?;
+    let time_zone = asker.get("Time zone", &setup.time_zone, own.as_deref(), time_zone)?;
     let zone = asker.get(
         "Hardiness zone, such as 6b (from the map of your country)",
         &setup.hardiness_zone,
@@ -368,7 +338,7 @@ fn ask(
         "Country, two letters",
         &setup.country,
         Some("US"),
-        country_code,
+        place::country_code,
     )?;
     let mut trees = Vec::new();
     for text in &setup.trees {
@@ -531,315 +501,6 @@ impl Asker<'_> {
     }
 }
 
-// -- reading answers -------------------------------------------------------------
-
-fn degrees(text: &str, quantity: Quantity) -> Result<f64, String> {
-    let text = text.trim().replace('\u{2212}', "-");
-    if text.contains(',') && !text.contains('.') {
-        return Err(format!(
-            "\"{text}\": write a point, not a comma, as in 39.4"
-        ));
-    }
-    quantity.read(&text).map_err(|error| error.to_string())
-}
-
-fn quantity(text: &str, quantity: Quantity) -> Result<String, String> {
-    quantity
-        .read(text)
-        .map(|_| text.trim().to_owned())
-        .map_err(|error| error.to_string())
-}
-
-fn hardiness(text: &str) -> Result<String, String> {
-    HardinessZone::read(text)
-        .map(|_| text.trim().to_ascii_lowercase())
-        .ok_or_else(|| format!("no zone \"{text}\"; zones run from 1a to 13b, each with a or b"))
-}
-
-fn zone_named(name: &str) -> Result<String, String> {
-    if name.parse::<chrono_tz::Tz>().is_ok() {
-        return Ok(name.to_owned());
-    }
-    let zones: Vec<&str> = chrono_tz::TZ_VARIANTS
-        .iter()
-        .map(|zone| zone.name())
-        .collect();
-    Err(format!(
-        "no time zone named \"{name}\"{}",
-        match hint(name, &zones) {
-            near if near.is_empty() =>
-                "; write region and city, such as America/New_York".to_owned(),
-            near => near,
-        }
-    ))
-}
-
-/// The zone that this machine is set to, if it says so in the usual ways.
-fn machine_zone() -> Option<String> {
-    // A machine on UTC was never told where it stands.
-    let named = |text: &str| {
-        zone_named(text)
-            .ok()
-            .filter(|name| !name.ends_with("UTC") && !name.ends_with("GMT"))
-    };
-    if let Some(name) = std::env::var("TZ").ok().as_deref().and_then(named) {
-        return Some(name);
-    }
-    let link = std::fs::read_link("/etc/localtime").ok()?;
-    let (_, name) = link.to_str()?.split_once("zoneinfo/")?;
-    named(name)
-}
-
-fn unit_system(text: &str) -> Result<String, String> {
-    match text.to_ascii_lowercase().as_str() {
-        word @ ("us" | "metric") => Ok(word.to_owned()),
-        _ => Err(format!("\"{text}\" is neither us nor metric")),
-    }
-}
-
-fn country_code(text: &str) -> Result<String, String> {
-    match text.len() == 2 && text.chars().all(|c| c.is_ascii_alphabetic()) {
-        true => Ok(text.to_ascii_uppercase()),
-        false => Err(format!("\"{text}\" is not two letters, such as US")),
-    }
-}
-
-fn yes(text: &str) -> Result<bool, String> {
-    match text.to_ascii_lowercase().as_str() {
-        "y" | "yes" => Ok(true),
-        "n" | "no" => Ok(false),
-        _ => Err("answer yes or no".to_owned()),
-    }
-}
-
-/// `3 apple York Imperial`, `apple`, `2 sweet cherries`.
-fn read_trees(text: &str, crops: &[Crop]) -> Result<Trees, String> {
-    if let Some((first, rest)) = text.split_once(',') {
-        return Err(format!(
-            "one kind at a time; give \"{}\" and \"{}\" each by itself",
-            first.trim(),
-            rest.trim()
-        ));
-    }
-    let words: Vec<&str> = text.split_whitespace().collect();
-    let counted = text.trim().starts_with(|c: char| c.is_ascii_digit());
-    if let (false, Some((last, rest))) = (counted, words.split_last())
-        && last.parse::<u32>().is_ok()
-        && !rest.is_empty()
-    {
-        let kind = rest.join(" ");
-        return Err(format!(
-            "the number goes first: \"{last} {kind}\"; if it is part of the name, write \
-             \"1 {kind} {last}\""
-        ));
-    }
-    let (count, words) = match words.split_first() {
-        Some((first, rest)) if first.starts_with(|c: char| c.is_ascii_digit()) => {
-            let count: u32 = first
-                .trim_end_matches(['x', 'X'])
-                .parse()
-                .ok()
-                .filter(|count| (1..=1000).contains(count))
-                .ok_or_else(|| format!("\"{first}\" is no number from 1 to 1000"))?;
-            (count, rest)
-        }
-        _ => (1, words.as_slice()),
-    };
-    if words.is_empty() {
-        return Err("names no crop; write it as 3 apple York Imperial".to_owned());
-    }
-    // The longest name first: "sweet cherry" before "cherry".
-    for length in (1..=words.len().min(4)).rev() {
-        let name = words[..length].join(" ");
-        if let Some(crop) = crop_named(&name, crops) {
-            let cultivar = words[length..].join(" ");
-            if cultivar.parse::<u32>().is_ok() {
-                return Err(format!(
-                    "\"{cultivar}\" is no cultivar; write it as {count} {name} York Imperial"
-                ));
-            }
-            let cultivar = cultivar.trim_matches(['"', '\'', '\u{2018}', '\u{2019}']);
-            return Ok(Trees {
-                count,
-                crop: crop.id.clone(),
-                apart: crop.plant == "tree" && count <= 50,
-                cultivar: (!cultivar.is_empty()).then(|| cultivar.to_owned()),
-            });
-        }
-    }
-    let ids: Vec<&str> = crops.iter().map(|crop| crop.id.as_str()).collect();
-    let near = match hint(words[0], &ids) {
-        far if far.is_empty() => format!("; known are {}", ids.join(", ")),
-        near => near,
-    };
-    Err(format!("no crop named \"{}\"{near}", words[0]))
-}
-
-fn crop_named<'c>(name: &str, crops: &'c [Crop]) -> Option<&'c Crop> {
-    crops.iter().find(|crop| {
-        [&crop.id, &crop.name, &crop.plural]
-            .into_iter()
-            .chain(&crop.also)
-            .any(|known| known.eq_ignore_ascii_case(name))
-    })
-}
-
-// -- writing ---------------------------------------------------------------------
-
-/// A text in quotes. What JSON writes, TOML reads, but for the one control
-/// character that JSON lets stand.
-fn quoted(text: &str) -> String {
-    serde_json::Value::from(text.replace('\u{7f}', " ")).to_string()
-}
-
-fn place_text(answers: &Answers) -> String {
-    let mut text = format!(
-        "# Where the orchard stands, and how its keeper wants to be told. After a\n\
-         # change run `budtide check`; the service takes it up by itself.\n\n\
-         name = {}\n\
-         latitude = {:?}            # degrees, north positive\n\
-         longitude = {:?}           # degrees, east positive\n",
-        quoted(&answers.name),
-        answers.latitude,
-        answers.longitude
-    );
-    match &answers.elevation {
-        Some(elevation) => text.push_str(&format!("elevation = {}\n", quoted(elevation))),
-        None => text.push_str("#elevation = \"980 ft\"      # corrects weather from elsewhere\n"),
-    }
-    text.push_str(&format!(
-        "time_zone = {}\n\
-         hardiness_zone = {}\n\
-         units = {}               # what you read: \"us\" or \"metric\"\n\
-         country = {}\n\
-         #soil = \"loam\"             # \"sand\", \"loam\" or \"clay\"\n\n\
-         # Full bloom in a usual year, if you remember it: dates get much better by it.\n\
-         #[[usual_bloom]]\n\
-         #crop = \"apple\"\n\
-         #date = \"04-28\"            # month and day\n\n\
-         [nudges]\n\
-         digest_at = \"07:00\"        # one message a day at this hour, local time\n\
-         quiet_from = \"21:30\"       # no messages from here ...\n\
-         quiet_until = \"06:30\"      # ... until here\n\
-         frost_at_night = false     # true: a frost warning may break the quiet\n\
-         hours_per_week = 6         # your time for the orchard\n\
-         sprays = \"any\"             # \"any\", \"organic\" or \"none\"\n\n\
-         [desktop]\n\
-         show = {}\n",
-        quoted(&answers.time_zone),
-        quoted(&answers.zone),
-        quoted(&answers.units),
-        quoted(&answers.country),
-        answers.desktop,
-    ));
-    match &answers.weather_contact {
-        Some(contact) => {
-            text.push_str(&format!("\n[weather.nws]\ncontact = {}\n", quoted(contact)))
-        }
-        None => text.push_str(
-            "\n# Weather comes from Open-Meteo; in the US also from the weather service, if it\n\
-             # may know an address of yours. sources = \"none\" keeps this off the network.\n\
-             #[weather]\n\
-             #sources = \"none\"\n\
-             #[weather.nws]\n\
-             #contact = \"jo@example.org\"\n",
-        ),
-    }
-    match &answers.mail {
-        Some(mail) => text.push_str(&format!(
-            "\n[email]\n\
-             server = {}\n\
-             encryption = \"tls\"         # \"tls\" (port 465) or \"starttls\" (port 587)\n\
-             user = {}\n\
-             password_file = {}          # chmod 600\n\
-             from = {}\n\
-             to = {}\n",
-            quoted(&mail.server),
-            quoted(&mail.user),
-            quoted(&mail.password_file),
-            quoted(&mail.to),
-            quoted(&mail.to),
-        )),
-        None => text.push_str(
-            "\n#[email]\n\
-             #server = \"mail.example.org\"\n\
-             #encryption = \"tls\"        # \"tls\" (port 465) or \"starttls\" (port 587)\n\
-             #user = \"jo\"\n\
-             #password_file = \"~/.config/budtide/mail-password\"   # chmod 600\n\
-             #from = \"jo@example.org\"\n\
-             #to = \"jo@example.org\"\n",
-        ),
-    }
-    text
-}
-
-fn register_text(answers: &Answers, crops: &[Crop]) -> String {
-    let mut text = String::from(
-        "# The trees, one entry each, and the junipers near. Only id and crop are\n\
-         # needed; the rest may be filled in as you walk along:\n\
-         #   rootstock = \"MM.111\"   planted = 2019   row = \"A\"   spot = 1\n\
-         #   status = \"healthy\"     (ailing, leaning, wounded, dead, replace, removed)\n\
-         #   notes = \"bears every second year\"\n",
-    );
-    let mut numbers: HashMap<char, u32> = HashMap::new();
-    for trees in &answers.trees {
-        let letter = trees
-            .crop
-            .chars()
-            .next()
-            .unwrap_or('T')
-            .to_ascii_uppercase();
-        let (entries, count) = match trees.apart {
-            true => (trees.count, 1),
-            false => (1, trees.count),
-        };
-        for _ in 0..entries {
-            let number = numbers.entry(letter).or_insert(0);
-            *number += 1;
-            text.push_str(&format!(
-                "\n[[tree]]\nid = \"{letter}{number}\"\ncrop = {}\n",
-                quoted(&trees.crop)
-            ));
-            if let Some(cultivar) = &trees.cultivar {
-                text.push_str(&format!("cultivar = {}\n", quoted(cultivar)));
-            }
-            if count > 1 {
-                text.push_str(&format!("count = {count}\n"));
-            }
-        }
-    }
-    if answers.trees.is_empty() {
-        text.push_str(&format!(
-            "\n# Crops: {}.\n\
-             #[[tree]]\n#id = \"A1\"\n#crop = \"apple\"\n#cultivar = \"York Imperial\"\n",
-            crops
-                .iter()
-                .map(|crop| crop.id.as_str())
-                .collect::<Vec<_>>()
-                .join(", ")
-        ));
-    }
-    for (at, distance) in answers.junipers.iter().enumerate() {
-        text.push_str(&format!(
-            "\n[[juniper]]\nid = \"J{}\"\nwhere = \"nearest\"\ndistance = {}\n\
-             removable = false          # true: it is yours, and you may cut it\n",
-            at + 1,
-            quoted(distance)
-        ));
-    }
-    if answers.junipers.is_empty() {
-        text.push_str(
-            "\n# Junipers (red cedars) near carry the rusts of apple and pear.\n\
-             #[[juniper]]\n#id = \"J1\"\n#where = \"east fence\"\n#distance = \"60 ft\"\n",
-        );
-    }
-    text.push_str(
-        "\n# Plantings that you have in mind: their planting time is told.\n\
-         #[[wanted]]\n#crop = \"pear\"\n#cultivar = \"Harrow Sweet\"\n#stock = \"bare-root\"\n",
-    );
-    text
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -976,7 +637,7 @@ mod tests {
             given(&setup, &crops).unwrap_err(),
             "--latitude: \"39,4\": write a point, not a comma, as in 39.4\n\
              --longitude: longitude -790 ° cannot be: it lies between -180 and 180 °\n\
-             --hardiness-zone: no zone \"six\"; zones run from 1a to 13b, each with a or b\n\
+             --hardiness-zone: no zone \"six\"; zones run from 1a to 13b, each with a half step a or b\n\
              --tree \"2 pech\": no crop named \"pech\"; did you mean \"peach\"?\n\
              --email needs --mail-server and --mail-password-file"
         );
