@@ -555,6 +555,25 @@ fn too_little_chill_is_told() {
     assert_eq!(usually.short_of_chill(), None);
 }
 
+/// Found by the property below: weights that vanish summed to two thirds.
+#[test]
+fn a_usual_date_without_a_spread_is_none() {
+    let usual = |spread_days| Evidence {
+        usual: Some(Usual {
+            instant: 0.0,
+            spread_days,
+            from_other_crop: false,
+        }),
+        own: Vec::new(),
+        sisters: Vec::new(),
+    };
+    let of = |spread| Fit::new(&CLIMATE.candidates, &usual(spread), Years::All);
+    assert_eq!(of(1.3e-155).basis.usual, None);
+    assert!(of(5.0).basis.usual.is_some());
+    let sum: f64 = of(5.0).weights.iter().sum();
+    assert!((sum - 1.0).abs() < 1e-6, "{sum}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 

@@ -1,5 +1,6 @@
 //! The service as a process: under a real `systemd --user`, and against what
-//! may befall it.
+//! may befall it. systemd, root and namespaces are the machine's: where it has
+//! them not, a test says so and is skipped.
 
 mod faults;
 mod life;
@@ -10,12 +11,6 @@ use std::time::{Duration, Instant};
 
 /// The program under test.
 const BUDTIDE: &str = env!("CARGO_BIN_EXE_budtide");
-
-/// Whether the real parts must be there: `tests/run` says so after it has
-/// installed them.
-fn required() -> bool {
-    std::env::var_os("BUDTIDE_REAL_PARTS").is_some_and(|value| value == "required")
-}
 
 fn script(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

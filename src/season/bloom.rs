@@ -58,6 +58,10 @@
 use super::candidates::{Candidates, FAMILIES, Rule, Rules, Spring};
 pub use super::usual::{Usual, group_difference, usual_date};
 
+/// A usual date that claims to be nearer than this is none: nobody knows one
+/// to an hour or two, and all weights would vanish (our judgement).
+const LEAST_SPREAD_DAYS: f64 = 0.1;
+
 /// Degrees of freedom of the likelihood.
 const FREEDOM: f64 = 4.0;
 
@@ -213,7 +217,7 @@ impl Fit {
         let sisters = from_sisters(&evidence.sisters, &own, years);
         let usual = evidence
             .usual
-            .filter(|usual| usual.instant.is_finite() && usual.spread_days > 0.0);
+            .filter(|usual| usual.instant.is_finite() && usual.spread_days >= LEAST_SPREAD_DAYS);
         match springs.len() {
             0 => caveats.push(FitCaveat::NoWeather),
             springs @ 1..10 => caveats.push(FitCaveat::FewSprings { springs }),
