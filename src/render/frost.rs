@@ -1,7 +1,7 @@
 //! The coming nights in words: what matters, what can be done and what not.
 
 use super::page::wrap;
-use super::sentence::{Words, named};
+use super::sentence::{Words, named, share_range};
 use crate::facts::Facts;
 use crate::facts::knowledge::CropKind;
 use crate::facts::register::Tree;
@@ -329,12 +329,7 @@ fn past(facts: &Facts, season: &Season) -> Vec<String> {
         };
         let told = match night.counted {
             Some((dead, cut)) => format!("you counted {dead} dead of {cut} buds"),
-            None => format!(
-                "likely {:.0} % of the buds killed ({:.0} to {:.0} %)",
-                night.kill * 100.0,
-                night.kill_least * 100.0,
-                night.kill_most * 100.0
-            ),
+            None => format!("{} of the buds killed", share_range(night)),
         };
         lines.extend(wrap(
             &format!(

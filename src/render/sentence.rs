@@ -731,7 +731,7 @@ impl<'f> Words<'f> {
                 self.near_day(*date)
             ),
             SprayLimit::Bloom => {
-                format!("no {name} while the trees bloom: it harms bees or their brood")
+                format!("no {name} while trees here bloom: it harms bees or their brood")
             }
             SprayLimit::Rotate { code, date } => format!(
                 "{name} last: its group ({code}) was used on {}; take turns, or nothing works any more",
