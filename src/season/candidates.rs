@@ -6,7 +6,9 @@
 //! once per place and record; a crop's own observations only weigh its rows
 //! (`season::bloom`).
 
-use super::season_days::{DAYS_AFTER, DAYS_BEFORE, DailyChill, Heat, SeasonDays, SeasonYear};
+use super::season_days::{
+    DAYS_AFTER, DAYS_BEFORE, DailyChill, Heat, SeasonDays, SeasonYear, chill_weight,
+};
 use crate::facts::weather::DailyRecord;
 
 /// The three families of rules, in the order of the table.
@@ -273,28 +275,82 @@ struct Ladder {
 /// Dates of all candidates in one season. A need that is never met counts as
 /// the end of the span.
 fn dates_of(rules: &[Rules], days: &SeasonDays) -> Vec<f32> {
-    let mut dates = Vec::new();
-    let mut sums: Vec<(Heat, Vec<f64>)> = Vec::new();
+    let mut dates = Vec::with_capacity(rules.iter().map(Rules::len).sum());
+    let mut sums = RunningSums::new(days);
     for family in rules {
         let needs: Vec<f64> = (0..family.needs).map(|k| family.need(k as f64)).collect();
         for track in &family.tracks {
-            if family.family == Family::ChillWeighted {
-                climb(&days.running(track.heat), track.start, &needs, &mut dates);
-                continue;
-            }
-            let at = match sums.iter().position(|(heat, _)| *heat == track.heat) {
-                Some(at) => at,
-                None => {
-                    sums.push((track.heat, days.running(track.heat)));
-                    sums.len() - 1
-                }
-            };
-            if let Some((_, running)) = sums.get(at) {
-                climb(running, track.start, &needs, &mut dates);
-            }
+            climb(sums.of(track.heat), track.start, &needs, &mut dates);
         }
     }
     dates
+}
+
+/// Running sums of one season, each worked out when first asked for. Tracks
+/// share their heat, and chill-weighted heats their excess and their weights.
+struct RunningSums<'a> {
+    days: &'a SeasonDays,
+    known: Vec<(Heat, Vec<f64>)>,
+    /// Excess of each day by base, °C.
+    excess: Vec<(f64, Vec<f64>)>,
+    /// Weight of each day by portions needed and sharpness.
+    weights: Vec<((f64, f64), Vec<f64>)>,
+}
+
+impl<'a> RunningSums<'a> {
+    fn new(days: &'a SeasonDays) -> Self {
+        RunningSums {
+            days,
+            known: Vec::new(),
+            excess: Vec::new(),
+            weights: Vec::new(),
+        }
+    }
+
+    fn of(&mut self, heat: Heat) -> &[f64] {
+        let days = self.days;
+        remembered(&mut self.known, heat, || match heat {
+            Heat::ChillWeighted {
+                base_c,
+                portions,
+                sharpness,
+            } => {
+                let excess = remembered(&mut self.excess, base_c, || days.excess(base_c));
+                let weights = remembered(&mut self.weights, (portions, sharpness), || {
+                    let received = days.portions.iter();
+                    received
+                        .map(|&y| chill_weight(y, portions, sharpness))
+                        .collect()
+                });
+                let mut sum = 0.0;
+                let heats = excess.iter().zip(weights);
+                heats
+                    .map(|(excess, weight)| {
+                        sum += excess * *weight;
+                        sum
+                    })
+                    .collect()
+            }
+            _ => days.running(heat),
+        })
+    }
+}
+
+/// The value kept under a key, worked out and kept if there is none.
+fn remembered<K: PartialEq>(
+    known: &mut Vec<(K, Vec<f64>)>,
+    key: K,
+    work_out: impl FnOnce() -> Vec<f64>,
+) -> &[f64] {
+    let at = match known.iter().position(|(one, _)| *one == key) {
+        Some(at) => at,
+        None => {
+            let values = work_out();
+            known.push((key, values));
+            known.len() - 1
+        }
+    };
+    known.get(at).map_or(&[], |(_, values)| values)
 }
 
 /// Crossings of a rising ladder of needs in one pass.

@@ -226,13 +226,21 @@ impl Outlook {
         }
     }
 
-    /// Runs rules through all members.
-    pub fn run(&self, rules: Vec<Rule>) -> Runs {
+    /// Runs rules through all members. One that was drawn several times is
+    /// run once, and counts for as many.
+    pub fn run(&self, drawn: Vec<Rule>) -> Runs {
+        let mut rules: Vec<(Rule, f64)> = Vec::new();
+        for rule in drawn {
+            match rules.last_mut() {
+                Some((last, times)) if *last == rule => *times += 1.0,
+                _ => rules.push((rule, 1.0)),
+            }
+        }
         let mut heats = Vec::new();
         let mut sums: Vec<Track> = Vec::new();
         let which = rules
             .iter()
-            .map(|rule| {
+            .map(|(rule, _)| {
                 let heat = rule.track.heat;
                 match heats.iter().position(|known| *known == heat) {
                     Some(at) => at,
@@ -310,7 +318,8 @@ type Track = Rc<Vec<Vec<f64>>>;
 /// Rules run through the members of an outlook.
 #[derive(Clone, Debug)]
 pub struct Runs {
-    rules: Vec<Rule>,
+    /// Rules with the times that they were drawn.
+    rules: Vec<(Rule, f64)>,
     which: Vec<usize>,
     sums: Vec<Track>,
 }
@@ -324,24 +333,20 @@ impl Runs {
         mut date: impl FnMut(&Rule, &[f64]) -> Option<f64>,
     ) -> Mixture {
         let mut dates = Vec::new();
-        let mut never = 0;
-        for (rule, &which) in self.rules.iter().zip(&self.which) {
-            for running in self
-                .sums
-                .get(which)
-                .into_iter()
-                .flat_map(|track| track.iter())
-            {
+        let (mut all, mut never) = (0.0, 0.0);
+        for ((rule, times), &which) in self.rules.iter().zip(&self.which) {
+            let members = self.sums.get(which).into_iter();
+            for running in members.flat_map(|track| track.iter()) {
+                all += times;
                 match date(rule, running) {
-                    Some(date) => dates.push((date, 1.0)),
-                    None => never += 1,
+                    Some(date) => dates.push((date, *times)),
+                    None => never += times,
                 }
             }
         }
-        let all = dates.len() + never;
         let mut mixture = Mixture::new(dates, scale_days);
-        if all > 0 {
-            mixture.never = never as f64 / all as f64;
+        if all > 0.0 {
+            mixture.never = never / all;
         }
         mixture
     }

@@ -2,10 +2,17 @@
 //! normal spread.
 
 use super::normal::share_below;
+use std::cmp::Ordering;
 
 /// Spread that the weather to come adds beyond what past springs show, as a
 /// share of the days that lie ahead: they are few, and of another climate.
 const AHEAD_SHARE: f64 = 0.025;
+
+/// A quantile is found when its place is this near, days ...
+const CLOSE_DAYS: f64 = 0.002;
+
+/// ... or its probability.
+const CLOSE_SHARE: f64 = 1e-8;
 
 /// Weighted dates, each dressed with the same normal spread.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,7 +30,7 @@ impl Mixture {
     /// a day become one when there are many.
     pub fn new(mut points: Vec<(f64, f64)>, scale_days: f64) -> Self {
         points.retain(|(date, weight)| date.is_finite() && *weight > 0.0);
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        points.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         if points.len() > 200 && scale_days >= 1.0 {
             points = merged(&points, 0.2);
         }
@@ -126,16 +133,34 @@ impl Mixture {
         }
         let wanted = below + p.clamp(0.0, 1.0) * (above - below);
         let (mut low, mut high) = (low.min(high), high.max(low));
-        // Halving sixty times is enough for any date, and ends for every one.
+        // The chord between the ends finds the place in some six steps; an end
+        // that stands still has its miss halved, so the other one moves too.
+        let (mut below_by, mut above_by) = (below - wanted, above - wanted);
+        let mut last = Ordering::Equal;
         for _ in 0..60 {
-            if high - low <= 0.002 {
+            if high - low <= CLOSE_DAYS {
                 break;
             }
-            let middle = 0.5 * (low + high);
-            if self.cumulative(middle) >= wanted {
-                high = middle;
+            let chord = high - above_by * (high - low) / (above_by - below_by);
+            // Undressed dates make steps, of which a chord knows nothing.
+            let inside = self.scale_days > 0.0 && chord > low && chord < high;
+            let at = if inside { chord } else { 0.5 * (low + high) };
+            let miss = self.cumulative(at) - wanted;
+            if miss.abs() < CLOSE_SHARE {
+                return Some(at);
+            }
+            if miss > 0.0 {
+                (high, above_by) = (at, miss);
+                if last == Ordering::Greater {
+                    below_by *= 0.5;
+                }
+                last = Ordering::Greater;
             } else {
-                low = middle;
+                (low, below_by) = (at, miss);
+                if last == Ordering::Less {
+                    above_by *= 0.5;
+                }
+                last = Ordering::Less;
             }
         }
         Some(0.5 * (low + high))

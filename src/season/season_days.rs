@@ -199,7 +199,7 @@ impl SeasonDays {
             days.low_c.push(low);
             days.high_c.push(high);
             days.portions.push(sum);
-            sum += chill.on(index, first + TimeDelta::days(day));
+            sum += chill.on(index, || first + TimeDelta::days(day));
         }
         known.then_some(days)
     }
@@ -219,6 +219,19 @@ impl SeasonDays {
         let mut sums = Vec::with_capacity(SPAN);
         self.run_on(heat, 0..SPAN, &mut sums);
         sums
+    }
+
+    /// Degree days of each day above a base, °C; none on unknown days.
+    pub fn excess(&self, base_c: f64) -> Vec<f64> {
+        let days = self.low_c.iter().zip(&self.high_c);
+        days.map(|(&low, &high)| {
+            if low.is_finite() && high.is_finite() {
+                sine_excess(low, high, base_c)
+            } else {
+                0.0
+            }
+        })
+        .collect()
     }
 
     /// Goes on with running sums over a span of days.
@@ -322,12 +335,12 @@ impl DailyChill {
     }
 
     /// Portions gained on a day that is `index` in the record, if it is.
-    fn on(&self, index: Option<usize>, date: NaiveDate) -> f64 {
+    fn on(&self, index: Option<usize>, date: impl FnOnce() -> NaiveDate) -> f64 {
         index
             .and_then(|index| self.gained.get(index).copied().flatten())
             .map_or_else(
                 || {
-                    let day = date.ordinal0() as usize;
+                    let day = date().ordinal0() as usize;
                     self.usual.get(day).copied().unwrap_or(0.0)
                 },
                 f64::from,
@@ -342,7 +355,7 @@ impl DailyChill {
             southern,
         };
         let sum: f64 = (-(DAYS_BEFORE as i64)..90)
-            .map(|day| self.on(None, season.date(day as f64)))
+            .map(|day| self.on(None, || season.date(day as f64)))
             .sum();
         if sum > 1.0 { sum } else { 100.0 }
     }
