@@ -19,6 +19,7 @@ use crate::facts::place::Place;
 use crate::facts::preferences::Preferences;
 use crate::facts::register::Register;
 use fault::Fault;
+use knowledge::shelf::Shelf;
 use std::path::Path;
 
 /// Everything that the user's folder and the shipped knowledge say.
@@ -47,7 +48,15 @@ pub struct Settings {
 /// # Errors
 /// Every fault of every file, at once.
 pub fn load(folder: &Path) -> Result<Settings, Vec<Fault>> {
-    let knowledge = knowledge::load(Some(folder))?;
+    load_with(folder, &Shelf::open(Some(folder)))
+}
+
+/// The same with the files of knowledge as they were read before.
+///
+/// # Errors
+/// Every fault of every file, at once.
+pub fn load_with(folder: &Path, shelf: &Shelf) -> Result<Settings, Vec<Fault>> {
+    let knowledge = knowledge::on(shelf, None)?;
     let crops = &knowledge.crops;
     // A folder without both files is told of once.
     let bare = [place::FILE, register::FILE]

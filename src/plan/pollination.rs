@@ -7,6 +7,7 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{BloomGroup, Cultivar, Knowledge, SelfFertile, Source, cultivar_key};
 use crate::facts::register::Tree;
 use crate::season::usual::group_difference;
+use std::collections::HashMap;
 
 /// Bloom groups whose middles lie so many days apart or less overlap: the same
 /// group and its neighbours of a scale of three (varieties.md section 8, our
@@ -82,7 +83,8 @@ pub struct Partner {
 pub struct Outlook {
     /// What it asks.
     pub need: Need,
-    /// The trees of its crop, those that serve first.
+    /// Of each cultivar of its crop the nearest tree, those that serve first;
+    /// trees of no known cultivar count as one.
     pub partners: Vec<Partner>,
 }
 
@@ -223,28 +225,43 @@ pub fn outlook(
     except: Option<&str>,
 ) -> Outlook {
     let need = need(&facts.knowledge, crop, cultivar);
-    let mut partners: Vec<Partner> = facts
+    let rows = Rows::of(facts);
+    let mut places: HashMap<Option<&str>, usize> = HashMap::new();
+    let mut partners: Vec<Partner> = Vec::new();
+    let others = facts
         .register
         .trees
         .iter()
-        .filter(|tree| tree.crop == crop && tree.tended() && Some(tree.id.as_str()) != except)
-        .map(|tree| {
-            let name = tree.cultivar.as_deref();
-            let known = name.and_then(|name| facts.knowledge.cultivar(crop, name));
-            let pair = match (cultivar, known) {
+        .filter(|tree| tree.crop == crop && tree.tended() && Some(tree.id.as_str()) != except);
+    for tree in others {
+        let distance_m = spot.and_then(|spot| rows.distance(spot, tree));
+        let near = distance_m.is_none_or(|metres| metres <= need.within_m);
+        let name = tree.cultivar.as_deref();
+        if let Some(known) = places.get(&name).and_then(|&at| partners.get_mut(at)) {
+            // An unknown distance may be the nearest of all.
+            let nearer = match (distance_m, known.distance_m) {
+                (Some(here), Some(there)) => here < there,
+                (here, there) => here.is_none() && there.is_some_and(|m| m > need.within_m),
+            };
+            if nearer {
+                known.tree.clone_from(&tree.id);
+                (known.distance_m, known.near) = (distance_m, near);
+            }
+            continue;
+        }
+        let donor = name.and_then(|name| facts.knowledge.cultivar(crop, name));
+        places.insert(name, partners.len());
+        partners.push(Partner {
+            tree: tree.id.clone(),
+            cultivar: name.unwrap_or(&tree.id).to_owned(),
+            pair: match (cultivar, donor) {
                 (Some(of), Some(donor)) => pair(of, donor),
                 _ => Pair::Unknown,
-            };
-            let distance_m = spot.and_then(|spot| distance(facts, spot, tree));
-            Partner {
-                tree: tree.id.clone(),
-                cultivar: name.unwrap_or(&tree.id).to_owned(),
-                pair,
-                distance_m,
-                near: distance_m.is_none_or(|metres| metres <= need.within_m),
-            }
-        })
-        .collect();
+            },
+            distance_m,
+            near,
+        });
+    }
     partners.sort_by_key(|partner| (!partner.pair.may_serve(), !partner.near));
     Outlook { need, partners }
 }
@@ -261,22 +278,44 @@ pub fn of_tree(facts: &Facts, tree: &Tree) -> Outlook {
 
 /// Metres from a spot to a tree, reckoned from rows and spots; rows stand in
 /// the order of the register.
-pub fn distance(facts: &Facts, (row, spot): (&str, u32), tree: &Tree) -> Option<f64> {
-    let mut rows: Vec<&str> = Vec::new();
-    for row in facts
-        .register
-        .trees
-        .iter()
-        .filter_map(|tree| tree.row.as_deref())
-    {
-        if !rows.contains(&row) {
-            rows.push(row);
+pub fn distance(facts: &Facts, spot: (&str, u32), tree: &Tree) -> Option<f64> {
+    Rows::of(facts).distance(spot, tree)
+}
+
+/// The rows of a register by their name in small letters, and their order.
+struct Rows(HashMap<String, usize>);
+
+impl Rows {
+    fn of(facts: &Facts) -> Self {
+        let mut rows = HashMap::new();
+        let mut last = None;
+        for row in facts
+            .register
+            .trees
+            .iter()
+            .filter_map(|tree| tree.row.as_deref())
+        {
+            if last == Some(row) {
+                continue;
+            }
+            last = Some(row);
+            let next = rows.len();
+            rows.entry(row.to_ascii_lowercase()).or_insert(next);
         }
+        Rows(rows)
     }
-    let at = |row: &str| rows.iter().position(|one| one.eq_ignore_ascii_case(row));
-    let across = at(row)?.abs_diff(at(tree.row.as_deref()?)?) as f64 * ASSUMED_SPOT_M.1;
-    let along = f64::from(spot.abs_diff(tree.spot?)) * ASSUMED_SPOT_M.0;
-    Some(across.hypot(along))
+
+    fn distance(&self, (row, spot): (&str, u32), tree: &Tree) -> Option<f64> {
+        let theirs = tree.row.as_deref()?;
+        let across = if row == theirs {
+            0
+        } else {
+            let at = |row: &str| self.0.get(&row.to_ascii_lowercase()).copied();
+            at(row)?.abs_diff(at(theirs)?)
+        };
+        let along = f64::from(spot.abs_diff(tree.spot?)) * ASSUMED_SPOT_M.0;
+        Some((across as f64 * ASSUMED_SPOT_M.1).hypot(along))
+    }
 }
 
 #[cfg(test)]

@@ -16,8 +16,10 @@ use super::wake::{Wake, Waker};
 use crate::channels::desktop::Pressed;
 use crate::clock;
 use crate::config::fault::Fault;
-use crate::config::{self, Settings};
+use crate::config::knowledge::shelf::Shelf;
+use crate::config::{self, Settings, knowledge};
 use crate::facts::Facts;
+use crate::facts::knowledge::Knowledge;
 use crate::store::StoreError;
 use crate::store::journal::{self, JournalStore};
 use crate::store::weather::{self, WeatherStore};
@@ -253,7 +255,10 @@ impl Signals {
 /// What stands between two rounds.
 struct Service {
     options: Options,
+    /// What the files say, without the knowledge: it is most of what would
+    /// lie in memory all day, and is read from the shelf for each look.
     settings: Settings,
+    shelf: Shelf,
     keeper: Keeper,
     presses: Option<UnboundedReceiver<Pressed>>,
     /// The sources of weather.
@@ -279,7 +284,7 @@ struct Kept {
 
 impl Service {
     fn open(options: Options) -> Result<Self, RunError> {
-        let settings = config::load(&options.folders.config)
+        let (settings, shelf) = read(&options.folders.config)
             .map_err(|faults| RunError::Gather(GatherError::Faults(faults)))?;
         let store = JournalStore::open(&options.folders.data.join(journal::FILE))?;
         let post = post::open(&settings.delivery);
@@ -295,6 +300,7 @@ impl Service {
             keeper: Keeper::new(store, post.channels)?,
             options,
             settings,
+            shelf,
             presses: post.presses,
             next: clock::now(),
             status: String::new(),
@@ -431,8 +437,8 @@ impl Service {
     /// Reads the keeper's files anew; with faults the old ones stay in use.
     fn reload(&mut self, waker: &Waker) {
         let log = self.options.log;
-        match config::load(&self.options.folders.config) {
-            Ok(settings) => {
+        match read(&self.options.folders.config) {
+            Ok((settings, shelf)) => {
                 if settings.delivery != self.settings.delivery {
                     let post = post::open(&settings.delivery);
                     for trouble in &post.troubles {
@@ -449,7 +455,7 @@ impl Service {
                     self.fetcher = fetcher(&settings, log);
                     self.fetch_at = (!self.fetcher.is_idle()).then(clock::now);
                 }
-                self.settings = settings;
+                (self.settings, self.shelf) = (settings, shelf);
                 self.keeper.trouble("settings", None);
                 self.watch(waker);
                 log.info("read the files anew", &[]);
@@ -576,7 +582,11 @@ impl Service {
             now: Some(now),
             ..Look::morning(now.with_timezone(&zone).date_naive())
         };
-        gather::facts_of(self.settings.clone(), &self.options.folders, look)
+        let settings = Settings {
+            knowledge: knowledge::on(&self.shelf, None).map_err(GatherError::Faults)?,
+            ..self.settings.clone()
+        };
+        gather::facts_of(settings, &self.options.folders, look)
     }
 
     fn kept_now(&self) -> Kept {
@@ -591,6 +601,15 @@ impl Service {
             weather: vec![stand(&data.join(weather::FILE)), stand(&data.join(log))],
         }
     }
+}
+
+/// Reads the keeper's files: what they say, and those of knowledge as they
+/// stand.
+fn read(folder: &Path) -> Result<(Settings, Shelf), Vec<Fault>> {
+    let shelf = Shelf::open(Some(folder));
+    let mut settings = config::load_with(folder, &shelf)?;
+    settings.knowledge = Knowledge::default();
+    Ok((settings, shelf))
 }
 
 /// The sources that the settings name; the log tells of those that cannot be

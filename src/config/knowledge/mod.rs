@@ -39,24 +39,31 @@ pub fn load(user: Option<&Path>) -> Result<Knowledge, Vec<Fault>> {
 /// # Errors
 /// Every fault of every file that was read.
 pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Knowledge, Vec<Fault>> {
-    let shelf = Shelf::open(user);
+    on(&Shelf::open(user), crops_kept)
+}
+
+/// The same from files that were read before.
+///
+/// # Errors
+/// Every fault of every file.
+pub fn on(shelf: &Shelf, crops_kept: Option<&[&str]>) -> Result<Knowledge, Vec<Fault>> {
     let mut faults = Vec::new();
-    let mut known = Known::of(&shelf);
-    let references = references::references(&shelf, &mut faults);
+    let mut known = Known::of(shelf);
+    let references = references::references(shelf, &mut faults);
     let ids = references.iter().map(|one| one.id.clone()).collect();
     known.references = Names::new("reference", ids);
-    let cautions = references::cautions(&shelf, &known, &mut faults);
+    let cautions = references::cautions(shelf, &known, &mut faults);
     let ids = cautions.iter().map(|one| one.id.clone()).collect();
     known.cautions = Names::new("caution", ids);
-    let crops = crops::read(&shelf, &known, &mut faults);
-    let diseases = diseases::read(&shelf, &known, &crops, &mut faults);
-    let insects = insects::read(&shelf, &known, &crops, &mut faults);
-    let materials = materials::read(&shelf, &known, &mut faults);
-    let cultivars = cultivars::read(&shelf, &known, crops_kept, &mut faults);
-    let chores = chores::read(&shelf, &known, &crops, &mut faults);
-    let (zones, leaf_fall) = zones::read(&shelf, &known, &mut faults);
-    let lookalikes = lookalikes::read(&shelf, &known, &crops, &mut faults);
-    faults.extend(shelf.into_faults());
+    let crops = crops::read(shelf, &known, &mut faults);
+    let diseases = diseases::read(shelf, &known, &crops, &mut faults);
+    let insects = insects::read(shelf, &known, &crops, &mut faults);
+    let materials = materials::read(shelf, &known, &mut faults);
+    let cultivars = cultivars::read(shelf, &known, crops_kept, &mut faults);
+    let chores = chores::read(shelf, &known, &crops, &mut faults);
+    let (zones, leaf_fall) = zones::read(shelf, &known, &mut faults);
+    let lookalikes = lookalikes::read(shelf, &known, &crops, &mut faults);
+    faults.extend(shelf.faults().iter().cloned());
     if !faults.is_empty() {
         return Err(faults);
     }

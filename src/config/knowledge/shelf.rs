@@ -132,8 +132,8 @@ impl Shelf {
     }
 
     /// What could not be read.
-    pub fn into_faults(self) -> Vec<Fault> {
-        self.faults
+    pub fn faults(&self) -> &[Fault] {
+        &self.faults
     }
 }
 
