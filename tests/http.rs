@@ -16,6 +16,7 @@ mod refresh;
 mod server;
 mod tls;
 mod watched;
+mod whole;
 
 use budtide::facts::place::{HardinessZone, Place};
 use budtide::sources::client::{Client, ProxyChoice, Settings};

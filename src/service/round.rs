@@ -307,6 +307,7 @@ impl Keeper {
             letter
                 .remarks
                 .extend(stale.map(|caveat| words.caveat(caveat)));
+            letter.remarks.extend_from_slice(&seen.facts.weather.credits);
         }
         Ok((letter, tells))
     }

@@ -187,7 +187,7 @@ pub(super) fn run(
             let morning = mornings.contains(name);
             page::Source {
                 name: name.clone(),
-                credit: credit(name),
+                credit: gather::credit(name),
                 kept: kept_sentences(summary, morning, zone),
                 fetching: fetching_sentences(name, &states, zone, now),
             }
@@ -385,15 +385,6 @@ fn is_read_in_the_morning(
     Ok(opinion.is_some_and(|opinion| opinion.hour == ReadingHour::Morning))
 }
 
-/// What has to stand where data of a source are shown.
-fn credit(name: &str) -> Option<String> {
-    let credit = crate::sources::credit_of(name)?;
-    Some(format!(
-        "{} ({}), {}.",
-        credit.text, credit.link, credit.licence
-    ))
-}
-
 fn day_view(shown: &Shown) -> DayView {
     let tenth = |value: f64| (value * 10.0).round() / 10.0;
     let Day {
@@ -431,7 +422,7 @@ fn source_view(
     let forecast = summary.and_then(|summary| summary.forecast);
     SourceView {
         name: name.to_owned(),
-        credit: credit(name),
+        credit: gather::credit(name),
         days: summary.and_then(|summary| summary.days.as_ref().map(coverage_view)),
         hours: summary.and_then(|summary| summary.hours.as_ref().map(coverage_view)),
         seen_issued: summary.and_then(|summary| summary.seen_issued),
