@@ -8,6 +8,7 @@
 mod client;
 mod contract;
 mod damage;
+mod documented;
 mod ghcn;
 mod golden;
 mod nws;

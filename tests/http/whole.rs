@@ -167,6 +167,7 @@ fn look(folders: &Folders, now: DateTime<Utc>, wanted: Wanted) -> Refreshed {
     let settings = config::load(&folders.config).unwrap();
     let mut behaviour = quick();
     behaviour.bytes = 3 << 20;
+    behaviour.whole = std::time::Duration::from_millis(800);
     let fetcher = Fetcher::with(&settings.place, &settings.weather, behaviour);
     let mut store = WeatherStore::open(&folders.data.join("weather.sqlite")).unwrap();
     fetcher
@@ -174,12 +175,20 @@ fn look(folders: &Folders, now: DateTime<Utc>, wanted: Wanted) -> Refreshed {
         .unwrap()
 }
 
-/// What `budtide weather` prints on the day of the round.
+/// What a command prints on the day of the round.
 fn page(home: &Path, args: &[&str]) -> String {
+    let text = json_page(home, args);
+    for line in text.lines() {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+    text
+}
+
+fn json_page(home: &Path, args: &[&str]) -> String {
     let output = Command::new(env!("CARGO_BIN_EXE_budtide"))
         .env_clear()
         .env("HOME", home)
-        .args(["--config", ".", "--data", "data", "--as-of", "2026-04-20"])
+        .args(["--folder", ".", "--as-of", "2026-04-20"])
         .args(args)
         .current_dir(home)
         .output()
@@ -190,9 +199,6 @@ fn page(home: &Path, args: &[&str]) -> String {
         "{text}{}",
         String::from_utf8_lossy(&output.stderr)
     );
-    for line in text.lines() {
-        assert!(line.chars().count() <= 80, "{line}");
-    }
     text
 }
 
@@ -260,6 +266,188 @@ fn the_us_services_reach_the_page_and_the_plan() {
         assert!(page.contains(wanted), "{wanted} is missing in\n{page}");
     }
     println!("{page}");
+}
+
+/// Frost that the forecast has and the weather service warns of: the warning
+/// is a reason of the chore, and stands in the urgent message.
+#[test]
+fn a_warning_of_frost_is_a_reason_of_the_chore() {
+    use budtide::plan::nudge::{self, About, Said};
+    use budtide::render::sentence::Words;
+    use budtide::season::evidence::Evidence;
+
+    let server = Server::start(serve);
+    let home = at_home(&server, PLACE, ".csv");
+    let today = date("2026-04-20");
+    let look = Look {
+        now: Some(instant(NOW)),
+        ..Look::morning(today)
+    };
+    let mut facts = gather::facts_at(&home.folders, look).unwrap();
+    // Colder than the made-up grid, so that blossom is lost.
+    let forecast = facts.weather.forecast.as_mut().unwrap();
+    let mut night = forecast.daily.day(date("2026-04-21")).unwrap();
+    night.low_c = Some(-6.0);
+    forecast.daily.put(night);
+    forecast.hourly = None;
+    let season = season::derive(&facts, today);
+    let plan = plan::make(&facts, &season, today);
+    let words = Words::new(&facts, today);
+    let task = plan
+        .tasks
+        .iter()
+        .find(|task| task.chore == "frost-tonight")
+        .expect("a chore for the frost");
+    let reasons = words.reasons(&task.reasons);
+    let cited = "Freeze Warning by the weather service (NWS Somewhere), until tomorrow 09:00";
+    assert!(reasons.iter().any(|reason| reason == cited), "{reasons:?}");
+    assert!(
+        task.reasons
+            .iter()
+            .any(|reason| matches!(reason, Evidence::Warned { .. }))
+    );
+    let urgent = nudge::urgent(&facts, &season, &plan, &Said::default());
+    let frost = urgent
+        .iter()
+        .find(|nudge| matches!(nudge.about, About::Frost(_)))
+        .expect("a word on the frost");
+    let line = budtide::render::nudge::line(&facts, today, std::slice::from_ref(frost));
+    assert!(
+        line.details.iter().any(|detail| detail.starts_with(cited)),
+        "{:?}",
+        line.details
+    );
+    // Without a warning nothing is cited.
+    facts.weather.alerts.clear();
+    let plan = plan::make(&facts, &season, today);
+    let warned = |reason: &Evidence| matches!(reason, Evidence::Warned { .. });
+    assert!(
+        !plan
+            .tasks
+            .iter()
+            .any(|task| task.reasons.iter().any(warned))
+    );
+}
+
+/// Whose weather it is stands wherever it is shown.
+#[test]
+fn the_credit_stands_where_the_weather_is_shown() {
+    let server = Server::start(serve);
+    let home = at_home(&server, PLACE, ".csv");
+    let path = home.folder.path();
+    for args in [
+        &["weather"] as &[&str],
+        &["weather", "compare"],
+        &["today"],
+        &["calendar"],
+        &["frost"],
+        &["today", "--json"],
+    ] {
+        let text = if args.contains(&"--json") {
+            json_page(path, args)
+        } else {
+            page(path, args)
+        };
+        for credit in [
+            "Weather data by NOAA's National Weather Service",
+            "Station record by NOAA NCEI, GHCN-Daily",
+        ] {
+            assert!(text.contains(credit), "{args:?}: {credit}\n{text}");
+        }
+    }
+}
+
+/// Each way to fail, of the first source, beside one that works: the round
+/// goes on, the page tells it once, and the next round does not hammer.
+#[test]
+fn a_source_that_fails_is_told_once_and_left_in_peace() {
+    type Maker = Box<dyn Fn(&Asked) -> Answer + Send + Sync>;
+    let drip = |out: &mut dyn std::io::Write| {
+        let _ = out.write_all(b"HTTP/1.1 200 OK\r\nContent-Length: 9999\r\n\r\n");
+        for _ in 0..60 {
+            std::thread::sleep(std::time::Duration::from_millis(50));
+            if out.write_all(b" ").and_then(|()| out.flush()).is_err() {
+                return;
+            }
+        }
+    };
+    let large = |out: &mut dyn std::io::Write| {
+        // 200 MB; the reader leaves long before.
+        let _ = out.write_all(b"HTTP/1.1 200 OK\r\nContent-Length: 200000000\r\n\r\n");
+        let block = vec![b' '; 1 << 20];
+        for _ in 0..200 {
+            if out.write_all(&block).is_err() {
+                return;
+            }
+        }
+    };
+    let lying = |out: &mut dyn std::io::Write| {
+        let _ = out.write_all(b"HTTP/1.1 200 OK\r\nContent-Length: 99999\r\n\r\n{\"hourly\"");
+    };
+    let html = || {
+        let html = ("Content-Type".to_owned(), "text/html".to_owned());
+        Answer::Reply(200, vec![html], b"<!doctype html><p>Log in".to_vec())
+    };
+    let busy = || Answer::status(429, "{}").with("Retry-After", "7200");
+    let round_and_round = || Answer::status(302, "").with("Location", "/again");
+    let cases: Vec<(&str, u64, usize, Maker)> = vec![
+        (
+            "larger than 3 MiB",
+            3,
+            1,
+            Box::new(move |_| Answer::raw(large)),
+        ),
+        (
+            "not done within",
+            3,
+            3,
+            Box::new(move |_| Answer::raw(drip)),
+        ),
+        ("no connection", 3, 3, Box::new(move |_| Answer::raw(lying))),
+        ("a web page, not data", 3, 3, Box::new(move |_| html())),
+        ("it answered 429", 3, 1, Box::new(move |_| busy())),
+        ("more than", 3, 12, Box::new(move |_| round_and_round())),
+    ];
+    let (_, tls) = super::tls::certificate(&["127.0.0.1"]);
+    let mut servers: Vec<(&str, usize, Server)> = cases
+        .into_iter()
+        .map(|(says, _, most, make)| (says, most, Server::start(move |asked| make(asked))))
+        .collect();
+    servers.push((
+        "its certificate is not trusted",
+        0,
+        Server::start_tls(tls, |_| Answer::json("{}")),
+    ));
+    let good = Server::start(serve);
+    for (says, most, bad) in servers {
+        let place = PLACE.replace("[\"ghcn\", \"nws\"]", "[\"open-meteo\", \"ghcn\", \"nws\"]");
+        let place = format!(
+            "{place}[weather.open-meteo]\naddress = \"{}\"\n",
+            bad.base()
+        );
+        let home = at_home(&good, &place, ".csv");
+        let of_it: Vec<_> = home
+            .done
+            .faults
+            .iter()
+            .filter(|fault| fault.source == "Open-Meteo")
+            .collect();
+        assert_eq!(of_it.len(), 1, "{says}: {:?}", home.done.faults);
+        assert_eq!(home.done.faults.len(), 1, "the others did their part");
+        assert!(of_it[0].text.contains(says), "{says}: {}", of_it[0].text);
+        assert!(home.done.forecast && home.done.new_days > 2_000);
+        let asked = bad.asked().len();
+        assert!(asked <= most, "{says}: asked {asked} times");
+        let page = page(home.folder.path(), &["weather"]);
+        assert_eq!(page.matches("Failed").count(), 1, "{says}:\n{page}");
+        let flat = page.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(says), "{says}:\n{page}");
+        assert!(flat.contains("Forecast by US National Weather Service, issued today"));
+        // A look five minutes later leaves it in peace.
+        let soon = instant(NOW) + TimeDelta::minutes(5);
+        look(&home.folders, soon, Wanted::Due);
+        assert_eq!(bad.asked().len(), asked, "{says}");
+    }
 }
 
 /// Hours and days of the same station read by the service itself.

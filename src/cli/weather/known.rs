@@ -3,6 +3,7 @@
 use super::super::Output;
 use super::{hints, json, kept, plain, thousands};
 use crate::config::Settings;
+use crate::facts::Facts;
 use crate::facts::weather::{Alert, Day};
 use crate::render::page::wrap;
 use crate::render::weather::{self as page, Shown, date, moment};
@@ -121,65 +122,14 @@ pub(super) fn run(
     let days = shown_days(weather, today);
     let hints = hints(settings, &fetcher, &summaries, &states, now);
     if as_json {
-        let view = KnownView {
-            place: settings.place.name.clone(),
-            today,
-            seen_until: weather.seen_until(),
-            forecast: weather.forecast.as_ref().map(|forecast| ForecastView {
-                source: forecast.source.clone(),
-                issued: forecast.issued,
-                days_old: forecast.days_old(today),
-                until: forecast.daily.last(),
-            }),
-            days: days.iter().map(day_view).collect(),
-            alerts: weather.alerts.iter().map(alert_view).collect(),
-            sources: order
-                .iter()
-                .map(|name| source_view(name, &summaries, &states, &mornings))
-                .collect(),
-            hints,
-        };
-        return json(&view);
+        let sources = order
+            .iter()
+            .map(|name| source_view(name, &summaries, &states, &mornings))
+            .collect();
+        return json(&known_view(&facts, today, &days, sources, hints));
     }
     let zone = settings.place.time_zone;
-    let mut lines = vec![format!(
-        "{}: the weather, {}",
-        settings.place.name,
-        today.format("%A %-d %B %Y")
-    )];
-    let seen = match weather.seen_until() {
-        Some(day) => format!("Seen until {}.", date(day)),
-        None => "Nothing was seen yet.".to_owned(),
-    };
-    let coming = match (&weather.forecast, weather.forecast_given_up) {
-        (Some(forecast), _) => {
-            let age = match forecast.days_old(today) {
-                0 => "today".to_owned(),
-                1 => "yesterday".to_owned(),
-                days => format!("{days} days ago"),
-            };
-            let until = forecast.daily.last().map(date).unwrap_or_default();
-            format!(
-                "Forecast by {}, issued {age}, reaching to {until}.",
-                forecast.source
-            )
-        }
-        (None, Some(issued)) => format!(
-            "The last forecast is of {}: too old to be used. Past years stand in.",
-            date(issued)
-        ),
-        (None, None) => "No forecast is at hand: past years stand in.".to_owned(),
-    };
-    lines.extend(wrap(&format!("{seen} {coming}"), "", ""));
-    if !weather.alerts.is_empty() {
-        lines.push(String::new());
-        lines.extend(page::alerts(&weather.alerts, zone));
-    }
-    let chart = page::chart(&days, settings.place.units);
-    if !chart.is_empty() {
-        lines.push(String::new());
-        lines.extend(chart);
-    }
+    let mut lines = top(&facts, today, &days);
     let sources: Vec<page::Source> = order
         .iter()
         .map(|name| {
@@ -209,6 +159,143 @@ pub(super) fn run(
         }
     }
     Ok(Output::Lines(lines))
+}
+
+/// What is known, as other programs read it.
+fn known_view(
+    facts: &Facts,
+    today: NaiveDate,
+    days: &[Shown],
+    sources: Vec<SourceView>,
+    hints: Vec<String>,
+) -> KnownView {
+    let weather = &facts.weather;
+    KnownView {
+        place: facts.place.name.clone(),
+        today,
+        seen_until: weather.seen_until(),
+        forecast: weather.forecast.as_ref().map(|forecast| ForecastView {
+            source: forecast.source.clone(),
+            issued: forecast.issued,
+            days_old: forecast.days_old(today),
+            until: forecast.daily.last(),
+        }),
+        days: days.iter().map(day_view).collect(),
+        alerts: weather.alerts.iter().map(alert_view).collect(),
+        sources,
+        hints,
+    }
+}
+
+/// The head of the page: what is seen and forecast, warnings, and the chart.
+fn top(facts: &Facts, today: NaiveDate, days: &[Shown]) -> Vec<String> {
+    let weather = &facts.weather;
+    let mut lines = vec![format!(
+        "{}: the weather, {}",
+        facts.place.name,
+        today.format("%A %-d %B %Y")
+    )];
+    let seen = match weather.seen_until() {
+        Some(day) => format!("Seen until {}.", date(day)),
+        None => "Nothing was seen yet.".to_owned(),
+    };
+    let coming = match (&weather.forecast, weather.forecast_given_up) {
+        (Some(forecast), _) => {
+            let age = match forecast.days_old(today) {
+                0 => "today".to_owned(),
+                1 => "yesterday".to_owned(),
+                days => format!("{days} days ago"),
+            };
+            let until = forecast.daily.last().map(date).unwrap_or_default();
+            format!(
+                "Forecast by {}, issued {age}, reaching to {until}.",
+                forecast.source
+            )
+        }
+        (None, Some(issued)) => format!(
+            "The last forecast is of {}: too old to be used. Past years stand in.",
+            date(issued)
+        ),
+        (None, None) => "No forecast is at hand: past years stand in.".to_owned(),
+    };
+    lines.extend(wrap(&format!("{seen} {coming}"), "", ""));
+    if !weather.alerts.is_empty() {
+        lines.push(String::new());
+        lines.extend(page::alerts(&weather.alerts, facts.place.time_zone));
+    }
+    let chart = page::chart(days, facts.place.units);
+    if !chart.is_empty() {
+        lines.push(String::new());
+        lines.extend(chart);
+    }
+    lines
+}
+
+/// The demo's one record.
+pub(super) fn demo(facts: &Facts, today: NaiveDate, as_json: bool) -> Result<Output, String> {
+    const NAME: &str = "the demo's own record";
+    let weather = &facts.weather;
+    let summary = SourceSummary {
+        source: NAME.to_owned(),
+        days: weather.daily.as_ref().and_then(|daily| {
+            let known = daily
+                .days()
+                .map(|day| (day.date, day.low_c.is_some() && day.high_c.is_some()));
+            coverage_of(known)
+        }),
+        hours: weather.hourly.as_ref().and_then(|hourly| {
+            let known = hourly.hours();
+            coverage_of(known.map(|hour| (hour.start, hour.temperature_c.is_some())))
+        }),
+        seen_issued: None,
+        forecast: None,
+    };
+    let days = shown_days(weather, today);
+    if as_json {
+        let source = source_view(NAME, std::slice::from_ref(&summary), &[], &[]);
+        return json(&known_view(facts, today, &days, vec![source], Vec::new()));
+    }
+    let mut lines = top(facts, today, &days);
+    let source = page::Source {
+        name: NAME.to_owned(),
+        credit: None,
+        kept: kept_sentences(Some(&summary), false, facts.place.time_zone),
+        fetching: vec!["Invented, as the place is; nothing is ever fetched for it.".to_owned()],
+    };
+    lines.push(String::new());
+    lines.push("Sources, the most trusted first".to_owned());
+    let sources = page::sources(std::slice::from_ref(&source));
+    lines.extend(sources.into_iter().map(|line| format!("  {line}")));
+    Ok(Output::Lines(lines))
+}
+
+/// What is known of days or hours in a row, and the gaps between.
+fn coverage_of<T: Copy>(row: impl Iterator<Item = (T, bool)>) -> Option<Coverage<T>> {
+    let mut found: Option<Coverage<T>> = None;
+    let mut gap: Option<(T, T)> = None;
+    for (at, known) in row {
+        if !known {
+            gap = Some((gap.map_or(at, |(first, _)| first), at));
+            continue;
+        }
+        match &mut found {
+            None => {
+                found = Some(Coverage {
+                    first: at,
+                    last: at,
+                    known: 1,
+                    gaps: Vec::new(),
+                });
+            }
+            Some(coverage) => {
+                coverage.gaps.extend(gap);
+                coverage.last = at;
+                coverage.known += 1;
+            }
+        }
+        gap = None;
+    }
+    found
 }
 
 /// The days around today: seen before it, forecast from it on.
@@ -346,10 +433,12 @@ fn fetching_sentences(
     let mut told: Vec<&str> = Vec::new();
     for state in failing {
         let text = state.error.as_deref().unwrap_or("");
-        if told.contains(&text) {
+        // What was asked for stands before the host; the trouble behind it.
+        let trouble = text.split_once(": ").map_or(text, |(_, trouble)| trouble);
+        if told.contains(&trouble) {
             continue;
         }
-        told.push(text);
+        told.push(trouble);
         let times = match state.failures {
             0 | 1 => String::new(),
             times => format!(" ({times} times in a row)"),
