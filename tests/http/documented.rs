@@ -282,7 +282,7 @@ fn intervals_of_the_grid_are_laid_out() {
 fn newer_and_older_shapes_of_the_us_service() {
     let now = instant("2026-04-20T15:30:00Z");
     // A wind of a span, as the schema has it for objects.
-    let periods: Vec<Value> = (0..30)
+    let periods: Vec<Value> = (0..72)
         .map(|hour| {
             let at = instant("2026-04-20T16:00:00Z") + chrono::TimeDelta::hours(hour);
             json!({"startTime": at.to_rfc3339(), "temperatureTrend": "",

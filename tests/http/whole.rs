@@ -242,7 +242,15 @@ fn the_us_services_reach_the_page_and_the_plan() {
         assert!((day.low_c.unwrap() - 5.0).abs() < 0.1, "{day:?}");
         assert_eq!(day.rain_mm, Some(12.0));
         assert_eq!(facts.weather.alerts.len(), 1);
+        let warned = budtide::render::weather::alerts(&facts.weather.alerts, facts.place.time_zone);
+        assert_eq!(
+            warned,
+            ["Freeze Warning by NWS Somewhere: 21 Apr 2026 02:00 to 21 Apr 2026 09:00"]
+        );
         let forecast = facts.weather.forecast.as_ref().unwrap();
+        // The low of the night is that of the morning on which it ends.
+        let day = forecast.daily.day(date("2026-04-21")).unwrap();
+        assert_eq!(day.low_c, Some(-2.0));
         assert_eq!(forecast.source, "US National Weather Service");
         let season = season::derive(&facts, today);
         let plan = plan::make(&facts, &season, today);
@@ -257,7 +265,6 @@ fn the_us_services_reach_the_page_and_the_plan() {
     assert_eq!(pages[0], pages[1], "both forms say the same");
     let page = &pages[0];
     for wanted in [
-        "Freeze Warning by NWS Somewhere",
         "Forecast by US National Weather Service, issued today",
         "NOAA GHCN-Daily USW00000001",
         "Station record by NOAA NCEI, GHCN-Daily",
@@ -265,7 +272,12 @@ fn the_us_services_reach_the_page_and_the_plan() {
     ] {
         assert!(page.contains(wanted), "{wanted} is missing in\n{page}");
     }
-    println!("{page}");
+    // The page and the comparison as a whole, to be read.
+    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/cli/weather_us.txt");
+    if std::env::var_os("BUDTIDE_WRITE_EXPECTED").is_some() {
+        fs::write(&golden, page).unwrap();
+    }
+    assert_eq!(*page, fs::read_to_string(&golden).unwrap_or_default());
 }
 
 /// Frost that the forecast has and the weather service warns of: the warning

@@ -146,11 +146,7 @@ pub(super) fn run(
     if !sources.is_empty() {
         lines.push(String::new());
         lines.push("Sources, the most trusted first".to_owned());
-        lines.extend(
-            page::sources(&sources)
-                .into_iter()
-                .map(|line| format!("  {line}")),
-        );
+        lines.extend(page::sources(&sources));
     }
     if !hints.is_empty() {
         lines.push(String::new());
@@ -264,8 +260,7 @@ pub(super) fn demo(facts: &Facts, today: NaiveDate, as_json: bool) -> Result<Out
     };
     lines.push(String::new());
     lines.push("Sources, the most trusted first".to_owned());
-    let sources = page::sources(std::slice::from_ref(&source));
-    lines.extend(sources.into_iter().map(|line| format!("  {line}")));
+    lines.extend(page::sources(std::slice::from_ref(&source)));
     Ok(Output::Lines(lines))
 }
 
