@@ -673,3 +673,14 @@ fn kept_weather_that_is_damaged() {
     assert!(ran.code == Some(0) || ran.code == Some(1), "{}", ran.err);
     assert!(!ran.err.contains("panicked"), "{}", ran.err);
 }
+
+#[test]
+fn the_demo_shows_its_weather() {
+    let page = demo(&["weather"]);
+    plain_page(&page);
+    expect("demo_weather", &page);
+    let home = TempDir::new().unwrap();
+    let ran = run(home.path(), &["demo", "weather", "fetch"]);
+    assert_eq!(ran.code, Some(1), "{}", ran.err);
+    assert!(ran.err.contains("nothing to fetch"), "{}", ran.err);
+}

@@ -8,6 +8,7 @@
 mod client;
 mod contract;
 mod damage;
+mod documented;
 mod ghcn;
 mod golden;
 mod nws;
@@ -16,6 +17,7 @@ mod refresh;
 mod server;
 mod tls;
 mod watched;
+mod whole;
 
 use budtide::facts::place::{HardinessZone, Place};
 use budtide::sources::client::{Client, ProxyChoice, Settings};

@@ -96,6 +96,7 @@ struct PlanView<'p> {
     weeks: Vec<WeekView>,
     notes: Vec<String>,
     caveats: Vec<String>,
+    weather_credits: &'p [String],
 }
 
 fn task_view<'p>(facts: &'p Facts, words: Words<'_>, task: &'p Task) -> TaskView<'p> {
@@ -188,6 +189,7 @@ pub fn plan(
             .iter()
             .map(|caveat| words.caveat(caveat))
             .collect(),
+        weather_credits: &facts.weather.credits,
     })
 }
 

@@ -104,9 +104,6 @@ enum Command {
     /// The background service: install, status, logs, remove
     Service(service::Service),
 
-    /// What is known of the weather, from whom, until when; fetch, compare
-    Weather(weather::Weather),
-
     /// Check place.toml, register.toml and your own knowledge files
     Check,
     #[command(flatten)]
@@ -172,6 +169,8 @@ enum Show {
         #[arg(required = true)]
         words: Vec<String>,
     },
+    /// What is known of the weather, from whom, until when; fetch, compare
+    Weather(weather::Weather),
     #[command(flatten)]
     Keep(note::Keep),
 }
@@ -229,6 +228,7 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             let show = show.clone().unwrap_or_else(whole);
             let mut output = match &show {
                 Show::Keep(keep) => note::demo(keep, today)?,
+                Show::Weather(weather) => weather::demo(weather, today, common.json)?,
                 show => show::run(show, common.json, today, |today| {
                     gather::demo(today).map_err(|error| error.to_string())
                 })?,
@@ -240,6 +240,7 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             }
             Ok(output)
         }
+        Command::Show(Show::Weather(weather)) => weather::run(weather, common),
         Command::Show(Show::Keep(keep)) => {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
@@ -266,7 +267,6 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
             })
         }
         Command::Import(import) => import::run(import, common),
-        Command::Weather(weather) => weather::run(weather, common),
         Command::Check => check(common),
         Command::Setup(setup) => setup::run(setup, common),
         Command::Manual(manual) => manual::run(manual),

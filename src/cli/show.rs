@@ -78,6 +78,7 @@ pub fn run(
         | Show::Rehearse(_)
         | Show::Frost
         | Show::Rust
+        | Show::Weather(_)
         | Show::Keep(_) => Vec::new(),
         Show::Changes { since } => {
             if *since > today {

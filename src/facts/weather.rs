@@ -357,6 +357,8 @@ pub struct Weather {
     pub alerts: Vec<Alert>,
     /// The day of issue of a forecast that was too old to be used.
     pub forecast_given_up: Option<NaiveDate>,
+    /// What has to stand where this weather is shown, a sentence each.
+    pub credits: Vec<String>,
 }
 
 /// The coming days as somebody forecast them.

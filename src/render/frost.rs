@@ -46,6 +46,7 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
             "  ",
         ));
         lines.extend(past(facts, season));
+        lines.extend(super::page::credits(facts));
         return lines;
     };
     match site_offset(facts) {
@@ -97,6 +98,7 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
         lines.push(String::new());
         lines.extend(wrap(&all_clear(facts, &nights, &words), "", "  "));
         lines.extend(past(facts, season));
+        lines.extend(super::page::credits(facts));
         return lines;
     }
     for night in &alarming {
@@ -116,6 +118,7 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
         lines.extend(wrap(AFTERWARDS, "  - ", "    "));
     }
     lines.extend(past(facts, season));
+    lines.extend(super::page::credits(facts));
     lines
 }
 

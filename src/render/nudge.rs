@@ -8,6 +8,7 @@ use crate::plan::calendar::{Plan, State, Task};
 use crate::plan::changes::{Change, What};
 use crate::plan::nudge::{About, Kind, Nudge};
 use crate::season::evidence::FrostNight;
+use crate::season::warned;
 use crate::units::plain;
 use chrono::NaiveDate;
 
@@ -39,7 +40,7 @@ pub fn line(facts: &Facts, today: NaiveDate, nudges: &[Nudge]) -> Line {
         return Line::default();
     };
     match &first.about {
-        About::Frost(nights) => frost(facts, nights),
+        About::Frost(nights) => frost(facts, words, nights),
         About::AllClear { date, low_c } => Line {
             label: label(Kind::AllClear).to_owned(),
             heading: format!(
@@ -239,7 +240,7 @@ fn over(facts: &Facts, words: Words<'_>, tasks: &[&Task]) -> Line {
 }
 
 /// Frost in the coming night.
-fn frost(facts: &Facts, nights: &[FrostNight]) -> Line {
+fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
     let units = facts.place.units;
     let lowest = nights
         .iter()
@@ -279,6 +280,11 @@ fn frost(facts: &Facts, nights: &[FrostNight]) -> Line {
             listed(&crops)
         ))
     });
+    let warned = nights.first().and_then(|night| {
+        let (alerts, zone) = (&facts.weather.alerts, facts.place.time_zone);
+        warned::of_night(alerts, night.date, zone)
+    });
+    let warned = warned.map(|reason| sentence(&words.reason(&reason)) + ".");
     Line {
         label: String::new(),
         heading: format!(
@@ -297,6 +303,7 @@ fn frost(facts: &Facts, nights: &[FrostNight]) -> Line {
         details: chore
             .map(|chore| chore.how.clone())
             .into_iter()
+            .chain(warned)
             .chain(kills)
             .collect(),
         cautions,

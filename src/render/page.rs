@@ -172,6 +172,18 @@ pub(super) fn remarks(season: &Season, plan: &Plan, words: Words<'_>) -> Vec<Str
             lines.extend(wrap(&remark, "Note: ", "      "));
         }
     }
+    lines.extend(credits(words.facts()));
+    lines
+}
+
+/// Whose weather it is, at the foot of a page that shows what follows from it.
+pub(super) fn credits(facts: &Facts) -> Vec<String> {
+    let credits = &facts.weather.credits;
+    if credits.is_empty() {
+        return Vec::new();
+    }
+    let mut lines = vec![String::new()];
+    lines.extend(credits.iter().flat_map(|credit| wrap(credit, "", "  ")));
     lines
 }
 

@@ -28,6 +28,11 @@ impl<'f> Words<'f> {
         Words { facts, today }
     }
 
+    /// What they speak of.
+    pub(super) fn facts(&self) -> &'f Facts {
+        self.facts
+    }
+
     fn units(&self) -> UnitSystem {
         self.facts.place.units
     }

@@ -105,16 +105,15 @@ pub fn chart(days: &[Shown], units: UnitSystem) -> Vec<String> {
     lines
 }
 
-/// The sources, each with what is kept and how the fetching does.
+/// The sources below their heading, each with what is kept and how the fetching
+/// does.
 pub fn sources(sources: &[Source]) -> Vec<String> {
     let mut lines = Vec::new();
     for source in sources {
-        lines.push(source.name.clone());
-        for sentence in source.kept.iter().chain(&source.fetching) {
-            lines.extend(wrap(sentence, "  ", "    "));
-        }
-        if let Some(credit) = &source.credit {
-            lines.extend(wrap(credit, "  ", "    "));
+        lines.extend(wrap(&source.name, "  ", "    "));
+        let said = source.kept.iter().chain(&source.fetching);
+        for sentence in said.chain(&source.credit) {
+            lines.extend(wrap(sentence, "    ", "      "));
         }
     }
     lines

@@ -6,7 +6,7 @@
 use super::spread::Spread;
 use crate::facts::knowledge::{Advice, HeatRule, HeatStart, Rating, Source};
 use crate::facts::place::HardinessZone;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 
 /// One reason.
 #[derive(Clone, Debug, PartialEq)]
@@ -115,6 +115,15 @@ pub enum Evidence {
     },
     /// A night that hurts, or would hurt.
     FrostNight(FrostNight),
+    /// The weather service warns of cold in that night.
+    Warned {
+        /// The service's name for it, such as `Freeze Warning`.
+        event: String,
+        /// Who issued it.
+        office: String,
+        /// When it ends, by the clock of the place.
+        until: NaiveDateTime,
+    },
     /// An infection period.
     Infection {
         /// The disease's id.

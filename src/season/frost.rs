@@ -20,6 +20,14 @@ pub const LAST_ROW_HOLDS_DAYS: f64 = 21.0;
 /// place has stored forecasts of its own to compare.
 pub const FORECAST_SPREAD_K: [f64; 6] = [1.5, 1.8, 2.0, 2.3, 2.6, 3.0];
 
+/// The spread of a forecast low so many days after its day of issue, K: an old
+/// forecast of the coming night is as unsure as a new one of a later night.
+pub fn spread_at(lead_days: i64) -> f64 {
+    let at = usize::try_from(lead_days.max(1) - 1).unwrap_or(0);
+    let [.., widest] = FORECAST_SPREAD_K;
+    FORECAST_SPREAD_K.get(at).copied().unwrap_or(widest)
+}
+
 /// Temperatures that kill 10 and 90 % at one stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Critical {

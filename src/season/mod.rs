@@ -60,6 +60,8 @@ pub mod candidates; // when each of many simple bloom rules would have been met
 
 pub mod usual; // the usual date of full bloom
 
+pub mod warned; // by the weather service
+
 pub mod bloom; // the weights of those rules for one cultivar
 
 pub mod mixture; // weighted dates, dressed

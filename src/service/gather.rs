@@ -9,6 +9,7 @@ use crate::facts::Facts;
 use crate::facts::journal::Journal;
 use crate::facts::register::Status;
 use crate::facts::weather::{DailyRecord, Day, Forecast, HourlyRecord, Weather};
+use crate::sources::credit_of;
 use crate::sources::csv_file::{self, Options};
 use crate::store::StoreError;
 use crate::store::journal::{self, JournalStore};
@@ -165,12 +166,24 @@ fn loaded(store: &WeatherStore, settings: &Settings, look: Look) -> Result<Weath
         .now
         .unwrap_or_else(|| Clock::Fixed(look.today).now(zone));
     weather.alerts = store.alerts(now)?;
+    weather.credits = names.iter().filter_map(|name| credit(name)).collect();
+    weather.credits.dedup();
     weather.seen_to = look.now.map(|now| {
         let utc = now.naive_utc();
         let offset = zone.offset_from_utc_datetime(&utc).base_utc_offset();
         utc.checked_add_signed(offset).unwrap_or(utc)
     });
     Ok(weather)
+}
+
+/// What has to stand where weather kept under a name is shown; `None` for the
+/// keeper's own.
+pub fn credit(name: &str) -> Option<String> {
+    let credit = credit_of(name)?;
+    Some(format!(
+        "{} ({}), {}.",
+        credit.text, credit.link, credit.licence
+    ))
 }
 
 /// Takes the trees out of the register that the journal says were removed.

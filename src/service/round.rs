@@ -307,6 +307,9 @@ impl Keeper {
             letter
                 .remarks
                 .extend(stale.map(|caveat| words.caveat(caveat)));
+            letter
+                .remarks
+                .extend_from_slice(&seen.facts.weather.credits);
         }
         Ok((letter, tells))
     }
@@ -654,6 +657,7 @@ impl Seen<'_> {
         Letter {
             urgent: true,
             lines: vec![line],
+            remarks: self.facts.weather.credits.clone(),
             stamp: Some(self.now),
             ..self.blank()
         }

@@ -71,6 +71,9 @@ pub enum Why {
     },
     /// The reply is not what was asked for.
     Unreadable(String),
+    /// A web page came in place of data: from a log-in page, or from a machine
+    /// before the service.
+    WebPage,
     /// The service does not know the place.
     Place(String),
     /// A setting is missing or wrong.
@@ -192,6 +195,7 @@ impl fmt::Display for Why {
             Why::Status { code, said } if said.is_empty() => write!(f, "it answered {code}"),
             Why::Status { code, said } => write!(f, "it answered {code}: {said}"),
             Why::Unreadable(what) => write!(f, "the reply cannot be used: {what}"),
+            Why::WebPage => write!(f, "the reply cannot be used: it is a web page, not data"),
             Why::Place(what) => write!(f, "the place is not known there: {what}"),
             Why::Setting(what) => write!(f, "{what}"),
             Why::File(what) => write!(f, "{what}"),

@@ -243,6 +243,14 @@ pub fn credit_of(name: &str) -> Option<Credit> {
     }
 }
 
+/// Hands a part to who asked; a break ends the asking.
+fn hand(take: &mut dyn FnMut(Part) -> ControlFlow<()>, part: Part) -> Result<(), SourceError> {
+    match take(part) {
+        ControlFlow::Continue(()) => Ok(()),
+        ControlFlow::Break(()) => Err(SourceError::Stopped),
+    }
+}
+
 /// All that a source saw of a span, in one piece: for short spans.
 ///
 /// # Errors

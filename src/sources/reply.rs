@@ -57,7 +57,7 @@ impl Reply {
         let start = self.body.iter().find(|byte| !byte.is_ascii_whitespace());
         match start {
             None => Fault::broken("it is empty"),
-            Some(b'<') => Fault::broken("it is a web page, not data"),
+            Some(b'<') => Fault::soon(Why::WebPage),
             Some(_) if error.is_eof() => Fault::broken("it was cut short"),
             Some(_) => Fault::broken(format!(
                 "it is not the JSON that was expected, line {} column {}",

@@ -66,7 +66,7 @@ pub(super) fn hide(mut fault: Fault, secrets: &Secrets) -> Fault {
         | Why::Place(text)
         | Why::Setting(text)
         | Why::File(text) => text,
-        Why::NoHost | Why::Slow(_) | Why::TooLarge { .. } => return fault,
+        Why::NoHost | Why::Slow(_) | Why::TooLarge { .. } | Why::WebPage => return fault,
     };
     for secret in &secrets.0 {
         *text = text.replace(secret.as_str(), "***");

@@ -7,7 +7,7 @@
 use super::csv_file::{self, Import, Options};
 use super::error::{Fault, SourceError, Why};
 use super::hours::{days_over, standard};
-use super::{Credit, Left, Part, Span, WeatherSource};
+use super::{Credit, Left, Part, Span, WeatherSource, hand};
 use crate::facts::place::Place;
 use crate::facts::weather::{Day, Hour};
 use chrono::{DateTime, NaiveDate, NaiveDateTime, TimeDelta, Utc};
@@ -165,6 +165,13 @@ impl Watched {
         Ok(news)
     }
 
+    /// Forgets what was read: the next look reads all of it again. For when
+    /// what was kept of it is gone.
+    pub fn forget(&self) {
+        let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        seen.clear();
+    }
+
     fn options(&self, place: &Place, now: DateTime<Utc>) -> Options {
         let mut options = self.options.clone();
         options.zone.get_or_insert(place.time_zone);
@@ -299,10 +306,7 @@ impl WeatherSource for Watched {
             of: 1,
             notes: Vec::new(),
         };
-        match take(part) {
-            ControlFlow::Continue(()) => Ok(()),
-            ControlFlow::Break(()) => Err(SourceError::Stopped),
-        }
+        hand(take, part)
     }
 }
 

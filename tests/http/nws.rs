@@ -24,13 +24,13 @@ fn source(base: &str) -> Nws {
     Nws::new(client(), base, "keeper@example.org")
 }
 
-fn point() -> Value {
+pub fn point() -> Value {
     json!({"properties": {"gridId": "XYZ", "gridX": "7", "gridY": 8,
         "forecastZone": "https://api.example.org/zones/forecast/NYZ052",
         "county": "https://api.example.org/zones/county/NYC001"}})
 }
 
-fn stations(ids: &[&str]) -> Value {
+pub fn stations(ids: &[&str]) -> Value {
     let list: Vec<Value> = ids
         .iter()
         .enumerate()
@@ -43,12 +43,12 @@ fn stations(ids: &[&str]) -> Value {
     json!({"features": list})
 }
 
-fn quantity(unit: &str, value: impl Into<Value>, flag: &str) -> Value {
+pub fn quantity(unit: &str, value: impl Into<Value>, flag: &str) -> Value {
     json!({"unitCode": unit, "value": value.into(), "qualityControl": flag})
 }
 
 /// Routine reports seven minutes before each hour, newest first.
-fn reports(begin: DateTime<Utc>, end: DateTime<Utc>) -> Value {
+pub fn reports(begin: DateTime<Utc>, end: DateTime<Utc>) -> Value {
     let mut list = Vec::new();
     let mut at = DateTime::from_timestamp(begin.timestamp() / 3_600 * 3_600, 0).unwrap()
         - TimeDelta::minutes(7);
@@ -84,7 +84,7 @@ fn intervals(unit: &str, from: &str, length: &str, count: i64, value: f64) -> Va
     json!({"uom": unit, "values": list})
 }
 
-fn grid() -> Value {
+pub fn grid() -> Value {
     json!({"properties": {"updateTime": "2026-04-20T13:00:00+00:00",
         "temperature": intervals("wmoUnit:degC", "2026-04-20T06:00:00Z", "PT3H", 40, 6.0),
         "dewpoint": intervals("wmoUnit:degC", "2026-04-20T06:00:00Z", "PT120H", 1, 2.0),
@@ -98,7 +98,7 @@ fn grid() -> Value {
             {"validTime": "2026-04-20T06:00:00+00:00/P7D", "value": null}]}}})
 }
 
-fn hourly() -> Value {
+pub fn hourly() -> Value {
     let periods: Vec<Value> = (0..72)
         .map(|hour| {
             let at = instant("2026-04-20T16:00:00Z") + TimeDelta::hours(hour);
@@ -120,7 +120,7 @@ pub fn bodies() -> [Vec<u8>; 4] {
 }
 
 /// A warning with its event codes.
-fn warning(event: &str, codes: &[&str], zone: &str, sent: &str) -> Value {
+pub fn warning(event: &str, codes: &[&str], zone: &str, sent: &str) -> Value {
     json!({"geometry": null, "properties": {
         "status": "Actual", "messageType": "Alert", "urgency": "Expected", "event": event,
         "sent": sent, "onset": "2026-04-21T02:00:00-04:00",
@@ -129,7 +129,7 @@ fn warning(event: &str, codes: &[&str], zone: &str, sent: &str) -> Value {
         "geocode": {"UGC": [zone]}, "parameters": {"VTEC": codes}}})
 }
 
-const FREEZE: &str = "/O.NEW.KXYZ.FZ.W.0003.260421T0600Z-260421T1300Z/";
+pub const FREEZE: &str = "/O.NEW.KXYZ.FZ.W.0003.260421T0600Z-260421T1300Z/";
 
 fn serve(asked: &Asked) -> Answer {
     let path: Vec<&str> = asked.path.trim_matches('/').split('/').collect();

@@ -514,6 +514,51 @@ fn a_recorded_year_fetched_gives_the_plan_of_the_file() {
     }
 }
 
+/// A store begun anew has all of the files again, without a restart.
+#[test]
+fn files_are_read_again_for_a_store_that_was_begun_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("station.csv");
+    std::fs::write(
+        &file,
+        "date,low,high,rain\n2026-04-18,3,9,0\n2026-04-19,4,9,0\n",
+    )
+    .unwrap();
+    let mut settings = WeatherSettings::none();
+    settings.sources = vec![Service::Station];
+    settings.station = Some(budtide::config::weather::StationChoice {
+        name: "shed".to_owned(),
+        path: file,
+        settings: vec!["unit.temperature=C".to_owned(), "unit.rain=mm".to_owned()],
+    });
+    let fetcher = Fetcher::with(&place(New_York), &settings, quick());
+    let now = instant(NOW);
+    let kept = folder.path().join("weather.sqlite");
+    let mut before = store(folder.path());
+    let done = round(&fetcher, &mut before, now, Wanted::Due);
+    assert_eq!((done.faults.len(), done.new_days), (0, 6));
+    drop(before);
+    for name in std::fs::read_dir(folder.path()).unwrap() {
+        let path = name.unwrap().path();
+        if path.to_string_lossy().contains("weather.sqlite-") {
+            std::fs::remove_file(path).unwrap();
+        }
+    }
+    std::fs::write(&kept, vec![7_u8; 20_000]).unwrap();
+    let mut anew = store(folder.path());
+    let later = now + TimeDelta::minutes(10);
+    let done = round(&fetcher, &mut anew, later, Wanted::Due);
+    assert!(done.set_aside.is_some());
+    assert_eq!(done.new_days, 6, "the same fetcher reads the files again");
+    let done = round(
+        &fetcher,
+        &mut anew,
+        later + TimeDelta::minutes(10),
+        Wanted::Due,
+    );
+    assert_eq!((done.new_days, done.corrected), (0, 0), "and only once");
+}
+
 /// Days without network: the plan says how old its forecast is, then that it
 /// is given up; windows do not get narrower.
 #[test]
@@ -565,7 +610,39 @@ fn days_without_network_are_told_and_widen_the_plan() {
             .any(|caveat| matches!(caveat, Caveat::OldForecast { .. } | Caveat::Stale { .. })),
         "{caveats:?}"
     );
-    let (caveats, _) = on(3);
+    let (caveats, facts) = on(3);
+    // The same forecast as one of today's: its nights are surer.
+    let today = date("2026-04-23");
+    let spreads = |facts: &budtide::facts::Facts| -> Vec<f64> {
+        let nights = season::derive(facts, today).frost_outlook(facts).unwrap();
+        nights.iter().map(|night| night.spread_k).collect()
+    };
+    let mut fresh = facts.clone();
+    fresh.weather.forecast.as_mut().unwrap().issued = today;
+    let (old, new) = (spreads(&facts), spreads(&fresh));
+    assert_eq!(
+        old[..3],
+        [2.0, 2.3, 2.6],
+        "K, three to five days after issue"
+    );
+    assert_eq!(new[..3], [1.5, 1.5, 1.8]);
+    // Without it the windows rest on past years alone: no narrower in all.
+    let wide = |facts: &budtide::facts::Facts| -> i64 {
+        let season = season::derive(facts, today);
+        let plan = budtide::plan::make(facts, &season, today);
+        let opens = plan.tasks.iter().map(|task| task.window.opens.spread);
+        opens
+            .map(|spread| (spread.late - spread.early).num_days())
+            .sum()
+    };
+    let mut none = facts.clone();
+    none.weather.forecast = None;
+    assert!(
+        wide(&none) >= wide(&facts),
+        "{} {}",
+        wide(&none),
+        wide(&facts)
+    );
     assert!(
         caveats.contains(&Caveat::OldForecast {
             issued: date("2026-04-20"),

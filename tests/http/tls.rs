@@ -10,7 +10,7 @@ use rustls::pki_types::{PrivateKeyDer, PrivatePkcs8KeyDer};
 use std::sync::Arc;
 
 /// A self-signed certificate for names, and a server's half of it.
-fn certificate(names: &[&str]) -> (String, Arc<ServerConfig>) {
+pub fn certificate(names: &[&str]) -> (String, Arc<ServerConfig>) {
     let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
     let made = rcgen::generate_simple_self_signed(names).unwrap();
     let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(made.signing_key.serialize_der()));

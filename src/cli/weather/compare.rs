@@ -7,7 +7,7 @@ use crate::config::fault::hint;
 use crate::facts::weather::Day;
 use crate::render::page::wrap;
 use crate::render::weather::date;
-use crate::service::gather::Folders;
+use crate::service::gather::{self, Folders};
 use crate::service::refresh::names_in_order;
 use crate::sources::compare::{Comparison, Difference, compare};
 use crate::units::UnitSystem;
@@ -131,6 +131,14 @@ pub(super) fn run(
     }
     if as_json {
         return json(&views);
+    }
+    let credits: Vec<String> = std::iter::once(&first)
+        .chain(&others)
+        .filter_map(|name| gather::credit(name))
+        .collect();
+    if !credits.is_empty() {
+        lines.push(String::new());
+        lines.extend(credits.iter().flat_map(|credit| wrap(credit, "", "  ")));
     }
     Ok(Output::Lines(lines))
 }

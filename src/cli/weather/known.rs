@@ -3,6 +3,7 @@
 use super::super::Output;
 use super::{hints, json, kept, plain, thousands};
 use crate::config::Settings;
+use crate::facts::Facts;
 use crate::facts::weather::{Alert, Day};
 use crate::render::page::wrap;
 use crate::render::weather::{self as page, Shown, date, moment};
@@ -121,30 +122,73 @@ pub(super) fn run(
     let days = shown_days(weather, today);
     let hints = hints(settings, &fetcher, &summaries, &states, now);
     if as_json {
-        let view = KnownView {
-            place: settings.place.name.clone(),
-            today,
-            seen_until: weather.seen_until(),
-            forecast: weather.forecast.as_ref().map(|forecast| ForecastView {
-                source: forecast.source.clone(),
-                issued: forecast.issued,
-                days_old: forecast.days_old(today),
-                until: forecast.daily.last(),
-            }),
-            days: days.iter().map(day_view).collect(),
-            alerts: weather.alerts.iter().map(alert_view).collect(),
-            sources: order
-                .iter()
-                .map(|name| source_view(name, &summaries, &states, &mornings))
-                .collect(),
-            hints,
-        };
-        return json(&view);
+        let sources = order
+            .iter()
+            .map(|name| source_view(name, &summaries, &states, &mornings))
+            .collect();
+        return json(&known_view(&facts, today, &days, sources, hints));
     }
     let zone = settings.place.time_zone;
+    let mut lines = top(&facts, today, &days);
+    let sources: Vec<page::Source> = order
+        .iter()
+        .map(|name| {
+            let summary = summaries.iter().find(|summary| summary.source == *name);
+            let morning = mornings.contains(name);
+            page::Source {
+                name: name.clone(),
+                credit: gather::credit(name),
+                kept: kept_sentences(summary, morning, zone),
+                fetching: fetching_sentences(name, &states, zone, now),
+            }
+        })
+        .collect();
+    if !sources.is_empty() {
+        lines.push(String::new());
+        lines.push("Sources, the most trusted first".to_owned());
+        lines.extend(page::sources(&sources));
+    }
+    if !hints.is_empty() {
+        lines.push(String::new());
+        for hint in &hints {
+            lines.extend(wrap(hint, "", "  "));
+        }
+    }
+    Ok(Output::Lines(lines))
+}
+
+/// What is known, as other programs read it.
+fn known_view(
+    facts: &Facts,
+    today: NaiveDate,
+    days: &[Shown],
+    sources: Vec<SourceView>,
+    hints: Vec<String>,
+) -> KnownView {
+    let weather = &facts.weather;
+    KnownView {
+        place: facts.place.name.clone(),
+        today,
+        seen_until: weather.seen_until(),
+        forecast: weather.forecast.as_ref().map(|forecast| ForecastView {
+            source: forecast.source.clone(),
+            issued: forecast.issued,
+            days_old: forecast.days_old(today),
+            until: forecast.daily.last(),
+        }),
+        days: days.iter().map(day_view).collect(),
+        alerts: weather.alerts.iter().map(alert_view).collect(),
+        sources,
+        hints,
+    }
+}
+
+/// The head of the page: what is seen and forecast, warnings, and the chart.
+fn top(facts: &Facts, today: NaiveDate, days: &[Shown]) -> Vec<String> {
+    let weather = &facts.weather;
     let mut lines = vec![format!(
         "{}: the weather, {}",
-        settings.place.name,
+        facts.place.name,
         today.format("%A %-d %B %Y")
     )];
     let seen = match weather.seen_until() {
@@ -173,42 +217,80 @@ pub(super) fn run(
     lines.extend(wrap(&format!("{seen} {coming}"), "", ""));
     if !weather.alerts.is_empty() {
         lines.push(String::new());
-        lines.extend(page::alerts(&weather.alerts, zone));
+        lines.extend(page::alerts(&weather.alerts, facts.place.time_zone));
     }
-    let chart = page::chart(&days, settings.place.units);
+    let chart = page::chart(days, facts.place.units);
     if !chart.is_empty() {
         lines.push(String::new());
         lines.extend(chart);
     }
-    let sources: Vec<page::Source> = order
-        .iter()
-        .map(|name| {
-            let summary = summaries.iter().find(|summary| summary.source == *name);
-            let morning = mornings.contains(name);
-            page::Source {
-                name: name.clone(),
-                credit: credit(name),
-                kept: kept_sentences(summary, morning, zone),
-                fetching: fetching_sentences(name, &states, zone, now),
-            }
-        })
-        .collect();
-    if !sources.is_empty() {
-        lines.push(String::new());
-        lines.push("Sources, the most trusted first".to_owned());
-        lines.extend(
-            page::sources(&sources)
-                .into_iter()
-                .map(|line| format!("  {line}")),
-        );
+    lines
+}
+
+/// The demo's one record.
+pub(super) fn demo(facts: &Facts, today: NaiveDate, as_json: bool) -> Result<Output, String> {
+    const NAME: &str = "the demo's own record";
+    let weather = &facts.weather;
+    let summary = SourceSummary {
+        source: NAME.to_owned(),
+        days: weather.daily.as_ref().and_then(|daily| {
+            let known = daily
+                .days()
+                .map(|day| (day.date, day.low_c.is_some() && day.high_c.is_some()));
+            coverage_of(known)
+        }),
+        hours: weather.hourly.as_ref().and_then(|hourly| {
+            let known = hourly.hours();
+            coverage_of(known.map(|hour| (hour.start, hour.temperature_c.is_some())))
+        }),
+        seen_issued: None,
+        forecast: None,
+    };
+    let days = shown_days(weather, today);
+    if as_json {
+        let source = source_view(NAME, std::slice::from_ref(&summary), &[], &[]);
+        return json(&known_view(facts, today, &days, vec![source], Vec::new()));
     }
-    if !hints.is_empty() {
-        lines.push(String::new());
-        for hint in &hints {
-            lines.extend(wrap(hint, "", "  "));
-        }
-    }
+    let mut lines = top(facts, today, &days);
+    let source = page::Source {
+        name: NAME.to_owned(),
+        credit: None,
+        kept: kept_sentences(Some(&summary), false, facts.place.time_zone),
+        fetching: vec!["Invented, as the place is; nothing is ever fetched for it.".to_owned()],
+    };
+    lines.push(String::new());
+    lines.push("Sources, the most trusted first".to_owned());
+    lines.extend(page::sources(std::slice::from_ref(&source)));
     Ok(Output::Lines(lines))
+}
+
+/// What is known of days or hours in a row, and the gaps between.
+fn coverage_of<T: Copy>(row: impl Iterator<Item = (T, bool)>) -> Option<Coverage<T>> {
+    let mut found: Option<Coverage<T>> = None;
+    let mut gap: Option<(T, T)> = None;
+    for (at, known) in row {
+        if !known {
+            gap = Some((gap.map_or(at, |(first, _)| first), at));
+            continue;
+        }
+        match &mut found {
+            None => {
+                found = Some(Coverage {
+                    first: at,
+                    last: at,
+                    known: 1,
+                    gaps: Vec::new(),
+                });
+            }
+            Some(coverage) => {
+                coverage.gaps.extend(gap);
+                coverage.last = at;
+                coverage.known += 1;
+            }
+        }
+        gap = None;
+    }
+    found
 }
 
 /// The days around today: seen before it, forecast from it on.
@@ -346,10 +428,12 @@ fn fetching_sentences(
     let mut told: Vec<&str> = Vec::new();
     for state in failing {
         let text = state.error.as_deref().unwrap_or("");
-        if told.contains(&text) {
+        // What was asked for stands before the host; the trouble behind it.
+        let trouble = text.split_once(": ").map_or(text, |(_, trouble)| trouble);
+        if told.contains(&trouble) {
             continue;
         }
-        told.push(text);
+        told.push(trouble);
         let times = match state.failures {
             0 | 1 => String::new(),
             times => format!(" ({times} times in a row)"),
@@ -383,15 +467,6 @@ fn is_read_in_the_morning(
     }
     let opinion = weather.daily.as_ref().and_then(reading_hour);
     Ok(opinion.is_some_and(|opinion| opinion.hour == ReadingHour::Morning))
-}
-
-/// What has to stand where data of a source are shown.
-fn credit(name: &str) -> Option<String> {
-    let credit = crate::sources::credit_of(name)?;
-    Some(format!(
-        "{} ({}), {}.",
-        credit.text, credit.link, credit.licence
-    ))
 }
 
 fn day_view(shown: &Shown) -> DayView {
@@ -431,7 +506,7 @@ fn source_view(
     let forecast = summary.and_then(|summary| summary.forecast);
     SourceView {
         name: name.to_owned(),
-        credit: credit(name),
+        credit: gather::credit(name),
         days: summary.and_then(|summary| summary.days.as_ref().map(coverage_view)),
         hours: summary.and_then(|summary| summary.hours.as_ref().map(coverage_view)),
         seen_issued: summary.and_then(|summary| summary.seen_issued),

@@ -7,11 +7,11 @@ mod known;
 use super::{Common, Output, all, folders};
 use crate::clock::Clock;
 use crate::config::{self, Settings};
-use crate::service::gather::{Folders, Look};
+use crate::service::gather::{self, Folders, Look};
 use crate::service::refresh::{Fetcher, names_in_order};
 use crate::store::weather::{FILE, WeatherStore};
 use crate::store::{FetchState, SourceSummary};
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use clap::{Args, Subcommand};
 use serde::Serialize;
 use std::fmt::Display;
@@ -26,14 +26,14 @@ Where it comes from stands in place.toml, table [weather]; without it the
 coordinates are enough. `sources = \"none\"` there keeps budtide off the network.";
 
 /// What of the weather.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Weather {
     #[command(subcommand)]
     what: Option<What>,
 }
 
-#[derive(Debug, Subcommand)]
+#[derive(Clone, Debug, Subcommand)]
 enum What {
     /// Ask the services now, past years included; goes on where it ended
     Fetch,
@@ -80,6 +80,19 @@ pub fn run(weather: &Weather, common: &Common) -> Result<Output, String> {
             known::run(&settings, &folders, look, now, common.json)
         }
     }
+}
+
+/// The demo's weather: one invented source, of which nothing can be fetched.
+pub fn demo(weather: &Weather, today: NaiveDate, as_json: bool) -> Result<Output, String> {
+    if weather.what.is_some() {
+        return Err(
+            "the demo has one invented record: there is nothing to fetch or to compare; \
+             `budtide demo weather` shows it"
+                .to_owned(),
+        );
+    }
+    let facts = gather::demo(today).map_err(plain)?;
+    known::demo(&facts, today, as_json)
 }
 
 fn plain(error: impl Display) -> String {

@@ -3,14 +3,14 @@
 use super::joining::{absorb, join_event, join_near_groups, widen};
 use super::{State, Task};
 use crate::facts::Facts;
-use crate::facts::knowledge::{After, Chore};
+use crate::facts::knowledge::{After, Chore, Trigger};
 use crate::plan::days::share_out::Fit;
 use crate::plan::sprays;
 use crate::plan::trees::{self, Chosen};
 use crate::plan::window::{self, Bound, Window};
 use crate::season::evidence::Evidence;
 use crate::season::spread::{Basis, Spread};
-use crate::season::{Event, Group, Season};
+use crate::season::{Event, Group, Season, warned};
 
 /// All tasks of a chore in one season.
 pub(super) fn tasks_of(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Task> {
@@ -185,6 +185,13 @@ fn with_windows(
         let id = format!("{stem}-{}", index + 1);
         let mut task = task(id, chore, year, crop, label, window, &chosen);
         task.reasons.insert(0, event.evidence.clone());
+        if let (Trigger::FrostAhead { .. }, Evidence::FrostNight(night)) =
+            (&after.trigger, &event.evidence)
+        {
+            let (alerts, zone) = (&facts.weather.alerts, facts.place.time_zone);
+            let warned = warned::of_night(alerts, night.date, zone);
+            task.reasons.splice(1..1, warned);
+        }
         tasks.push(task);
     }
     tasks

@@ -7,13 +7,14 @@ use crate::facts::knowledge::{ChoreKind, Trigger};
 use crate::plan::calendar::{State, Task};
 use crate::season::Season;
 use crate::season::evidence::{Evidence, FrostNight};
+use crate::season::frost::spread_at;
 use crate::season::normal;
 use chrono::NaiveDate;
 
 /// The chore of the frost warning: who does not want it is not warned.
 pub(super) const FROST_CHORE: &str = "frost-tonight";
 
-/// Spread of a next night's forecast low, °C. Our judgement.
+/// Least spread of a coming night's forecast low, °C. Our judgement.
 const FORECAST_ERROR_C: f64 = 2.0;
 
 /// Chance of hurting frost from which it is told; reference/algorithms.md
@@ -51,9 +52,12 @@ fn class(night: &FrostNight) -> u32 {
 }
 
 /// The chance that a night is as cold as the temperature that kills one bud in
-/// ten, by the spread of a forecast.
-fn chance(night: &FrostNight) -> f64 {
-    normal::share_below((night.kill_10_c - night.low_c) / FORECAST_ERROR_C)
+/// ten, by the spread of a forecast, which grows with its age.
+fn chance(night: &FrostNight, facts: &Facts) -> f64 {
+    let issued = facts.weather.forecast.as_ref().map(|known| known.issued);
+    let lead = issued.map_or(1, |issued| (night.date - issued).num_days());
+    let spread_k = spread_at(lead).max(FORECAST_ERROR_C);
+    normal::share_below((night.kill_10_c - night.low_c) / spread_k)
 }
 
 /// Frost in the coming night, as often as it worsens by a class.
@@ -72,7 +76,7 @@ pub(super) fn frost_tonight(
         .frosts
         .iter()
         .filter(|night| night.forecast && night.date == date)
-        .filter(|night| night.kill >= FROST_SHARE && chance(night) >= FROST_CHANCE)
+        .filter(|night| night.kill >= FROST_SHARE && chance(night, facts) >= FROST_CHANCE)
         .cloned()
         .collect();
     nights.sort_by(|a, b| b.kill.total_cmp(&a.kill));

@@ -3,6 +3,7 @@
 use super::Words;
 use crate::season::evidence::FrostNight;
 use crate::units::plain;
+use chrono::NaiveDateTime;
 
 impl Words<'_> {
     /// Several crops in one frost: the low, and the share killed of each.
@@ -38,6 +39,19 @@ impl Words<'_> {
             "{}; flower buds likely killed: {}",
             self.low(coldest),
             list.join(", ")
+        )
+    }
+
+    /// A warning of the weather service.
+    pub(super) fn warned(&self, event: &str, office: &str, until: NaiveDateTime) -> String {
+        let office = match office {
+            "" => String::new(),
+            office => format!(" ({office})"),
+        };
+        format!(
+            "{event} by the weather service{office}, until {} {}",
+            self.near_day(until.date()),
+            until.format("%H:%M")
         )
     }
 

@@ -145,6 +145,11 @@ impl Words<'_> {
                 format!("no weather is known here yet, so this is what zone {zone} usually brings")
             }
             Evidence::FrostNight(night) => self.frost(night),
+            Evidence::Warned {
+                event,
+                office,
+                until,
+            } => self.warned(event, office, *until),
             Evidence::Infection {
                 disease,
                 from,

@@ -3,7 +3,7 @@
 use super::Season;
 use crate::facts::Facts;
 use crate::facts::weather::{DailyRecord, HourlyRecord};
-use crate::season::frost::{Critical, FORECAST_SPREAD_K, NightAhead};
+use crate::season::frost::{Critical, NightAhead, spread_at};
 use crate::season::frost_nights;
 use crate::season::hourly_curve;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime};
@@ -101,11 +101,7 @@ impl Season {
             .days()
             .filter(|day| day.date >= self.today && day.date < until)
             .filter_map(|day| {
-                let lead = (day.date - forecast.issued).num_days().max(0);
-                let spread_k = usize::try_from(lead.max(1) - 1)
-                    .ok()
-                    .and_then(|at| FORECAST_SPREAD_K.get(at).or(FORECAST_SPREAD_K.last()))
-                    .copied()?;
+                let spread_k = spread_at((day.date - forecast.issued).num_days());
                 let low_c = day.low_c? + offset_k;
                 Some(self.night_outlook(facts, day.date, low_c, spread_k, offset_k))
             })

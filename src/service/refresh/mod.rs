@@ -554,6 +554,13 @@ impl Round<'_> {
         served: &Served,
         files: &crate::sources::watched::Watched,
     ) -> Result<(), Trouble> {
+        // A store begun anew, for damage or because the keeper removed it, has
+        // nothing of what was read before.
+        let note = format!("files {}", served.name());
+        if self.store.recall(&note)?.is_none() {
+            files.forget();
+            self.store.remember(&note, "read")?;
+        }
         let mut failed = None;
         for news in files.look(&self.fetcher.place, self.now)? {
             match news.into_part(&self.fetcher.place, self.now) {
@@ -647,6 +654,14 @@ fn is_of_the_way(error: &SourceError) -> bool {
     };
     matches!(
         failure.why,
-        Why::NoHost | Why::Connection(_) | Why::Slow(_) | Why::Certificate(_) | Why::Tls(_)
-    ) || matches!(failure.why, Why::Status { code: 429, .. })
+        Why::NoHost
+            | Why::Connection(_)
+            | Why::Slow(_)
+            | Why::Certificate(_)
+            | Why::Tls(_)
+            | Why::TooLarge { .. }
+            | Why::Redirect(_)
+            | Why::WebPage
+            | Why::Status { code: 429, .. }
+    )
 }

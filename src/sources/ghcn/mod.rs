@@ -16,7 +16,7 @@ use super::client::{Client, Request, gunzip};
 use super::error::{Fault, SourceError, Why};
 use super::hours::standard;
 use super::reply::Reply;
-use super::{Credit, Part, Span, WeatherSource};
+use super::{Credit, Part, Span, WeatherSource, hand};
 use crate::facts::place::Place;
 use chrono::{DateTime, Utc};
 use std::ops::ControlFlow;
@@ -135,9 +135,6 @@ impl WeatherSource for Ghcn {
             of: 1,
             notes: record.notes,
         };
-        match take(part) {
-            ControlFlow::Continue(()) => Ok(()),
-            ControlFlow::Break(()) => Err(SourceError::Stopped),
-        }
+        hand(take, part)
     }
 }

@@ -207,7 +207,8 @@ fn extremes(
         let reached = if high {
             inside.max_by(|a, b| a.1.total_cmp(&b.1))
         } else {
-            inside.min_by(|a, b| a.1.total_cmp(&b.1))
+            // Of equal hours the last: nights are coldest towards morning.
+            inside.min_by(|a, b| (a.1.total_cmp(&b.1)).then(b.0.cmp(&a.0)))
         };
         let usual = if high {
             warmest(begin, end)

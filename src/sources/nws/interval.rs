@@ -15,13 +15,19 @@ pub(super) struct Interval {
 }
 
 impl Interval {
-    /// Reads start and duration, or start and end.
+    /// Reads start and duration, duration and end, or start and end.
     pub(super) fn read(text: &str) -> Option<Self> {
-        let (begin, rest) = text.trim().split_once('/')?;
-        let begin = instant(begin)?;
-        let end = match duration(rest) {
-            Some(length) => begin.checked_add_signed(length)?,
-            None => instant(rest)?,
+        let (first, second) = text.trim().split_once('/')?;
+        let (begin, end) = match (duration(first), duration(second)) {
+            (None, Some(length)) => {
+                let begin = instant(first)?;
+                (begin, begin.checked_add_signed(length)?)
+            }
+            (Some(length), None) => {
+                let end = instant(second)?;
+                (end.checked_sub_signed(length)?, end)
+            }
+            _ => (instant(first)?, instant(second)?),
         };
         let length = end - begin;
         (length > TimeDelta::zero() && length.num_hours() <= LONGEST_HOURS)

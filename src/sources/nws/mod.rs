@@ -19,7 +19,7 @@ use super::client::{Client, Request};
 use super::error::{Again, Fault, SourceError, Why};
 use super::hours::{day_begins, days_over, standard};
 use super::reply::{Reply, clean};
-use super::{Alert, Credit, Note, Part, Span, WeatherSource};
+use super::{Alert, Credit, Note, Part, Span, WeatherSource, hand};
 use crate::facts::place::Place;
 use crate::facts::weather::Forecast;
 use crate::units::Quantity;
@@ -269,9 +269,7 @@ impl WeatherSource for Nws {
                 of,
                 notes: notes.clone(),
             };
-            if take(part).is_break() {
-                return Err(SourceError::Stopped);
-            }
+            hand(take, part)?;
         }
         Ok(())
     }
@@ -430,20 +428,34 @@ fn point(answer: &Value, now: DateTime<Utc>) -> Result<Point, Fault> {
     })
 }
 
+fn is_station(id: &str) -> bool {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'_';
+    !id.is_empty() && id.bytes().all(plain)
+}
+
 fn stations(answer: &Value) -> Result<Vec<Station>, Fault> {
     let Some(list) = answer.get("features").and_then(Value::as_array) else {
-        return Err(Fault::unknown_form("there is no list of stations"));
+        // The flat list beside it has the addresses alone.
+        let flat = answer.get("observationStations").and_then(Value::as_array);
+        let Some(flat) = flat else {
+            return Err(Fault::unknown_form("there is no list of stations"));
+        };
+        return Ok(flat
+            .iter()
+            .filter_map(|address| Some(alerts::last_step(address.as_str()?)))
+            .filter(|id| is_station(id))
+            .map(|id| Station {
+                id: id.to_owned(),
+                metres: None,
+                elevation_m: None,
+            })
+            .collect());
     };
     let mut stations = Vec::new();
     for station in list {
         let properties = station.get("properties").unwrap_or(&Value::Null);
         let id = properties.get("stationIdentifier").and_then(Value::as_str);
-        let Some(id) = id.filter(|id| {
-            !id.is_empty()
-                && id
-                    .bytes()
-                    .all(|byte| byte.is_ascii_alphanumeric() || byte == b'_')
-        }) else {
+        let Some(id) = id.filter(|id| is_station(id)) else {
             continue;
         };
         let metres = |name: &str| match quantity::said(properties.get(name), Quantity::Elevation) {

@@ -30,7 +30,11 @@ pub(super) enum Said {
 /// # Errors
 /// [`Fault`] when there is a value in a unit that is not known.
 pub(super) fn said(value: Option<&Value>, quantity: Quantity) -> Result<Said, Fault> {
-    let Some(number) = value.and_then(|value| value.get("value")?.as_f64()) else {
+    let number = |name: &str| value.and_then(|value| value.get(name)?.as_f64());
+    // Of a span, as newer forecasts of the wind have it, the middle.
+    let span = || number("minValue").zip(number("maxValue"));
+    let middle = || span().map(|(least, most)| f64::midpoint(least, most));
+    let Some(number) = number("value").or_else(middle) else {
         return Ok(Said::Nothing);
     };
     let flag = value

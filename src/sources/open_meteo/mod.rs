@@ -18,7 +18,7 @@ use super::address::Address;
 use super::client::{Client, Request};
 use super::error::{Fault, SourceError, Why};
 use super::hours::{coming, day_begins, days_over, known_days, standard};
-use super::{Credit, Part, Span, WeatherSource};
+use super::{Credit, Part, Span, WeatherSource, hand};
 use crate::facts::place::Place;
 use crate::facts::weather::{DailyRecord, Forecast, HourlyRecord};
 use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
@@ -256,9 +256,7 @@ impl WeatherSource for OpenMeteo {
                 of,
                 notes: Vec::new(),
             };
-            if take(part).is_break() {
-                return Err(SourceError::Stopped);
-            }
+            hand(take, part)?;
             if self.settings.paced && index + 1 < of {
                 let pause = pause_for(piece.days());
                 self.client.sleep(pause.saturating_sub(start.elapsed()))?;

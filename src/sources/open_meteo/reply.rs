@@ -335,7 +335,10 @@ fn hourly(
         ],
     };
     if rain.iter().all(Option::is_none) {
-        return if any {
+        // A whole column may be null beyond the end of a model: unknown.
+        let named = |name: &&str| block.get(*name).is_some_and(Option::is_none);
+        let null = ["temperature_2m", "dew_point_2m", "precipitation"];
+        return if any || null.iter().any(named) {
             Ok(())
         } else {
             Err(Fault::unknown_form(
