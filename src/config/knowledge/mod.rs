@@ -12,6 +12,7 @@ pub mod crops;
 pub mod cultivars;
 pub mod diseases;
 pub mod insects;
+pub mod judging;
 pub mod known;
 pub mod lookalikes;
 pub mod materials;
@@ -55,6 +56,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
     let cultivars = cultivars::read(&shelf, &known, crops_kept, &mut faults);
     let chores = chores::read(&shelf, &known, &crops, &mut faults);
     let (zones, leaf_fall) = zones::read(&shelf, &known, &mut faults);
+    let judging = judging::read(&shelf, &known, &mut faults);
     let lookalikes = lookalikes::read(&shelf, &known, &crops, &mut faults);
     faults.extend(shelf.into_faults());
     if !faults.is_empty() {
@@ -72,6 +74,7 @@ pub fn load_for(user: Option<&Path>, crops_kept: Option<&[&str]>) -> Result<Know
         references,
         cautions,
         lookalikes,
+        judging,
         ..Knowledge::default()
     };
     Ok(knowledge.index())
