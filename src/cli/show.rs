@@ -165,7 +165,11 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
             && facts.knowledge.cultivar(&tree.crop, cultivar).is_none()
         {
             lines.extend(page::wrap(
-                &unknown_cultivar(facts, &tree.crop, cultivar),
+                &format!(
+                    "register.toml, {}: {}",
+                    tree.id,
+                    unknown_cultivar(facts, &tree.crop, cultivar)
+                ),
                 "",
                 "  ",
             ));

@@ -195,7 +195,8 @@ impl<'f> Saying<'f> {
                 format!("{} damage in {year}{much}", cause.word())
             }
             Finding::NothingNoted => {
-                "nothing is noted about the tree itself: published knowledge alone speaks"
+                "nothing is noted about the tree itself: what is published or counted here \
+                 speaks alone"
                     .to_owned()
             }
         }
