@@ -175,6 +175,29 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
             ));
         }
     }
+    for crop in &facts.knowledge.crops {
+        let trees = facts.register.trees.iter();
+        let ids: Vec<&str> = trees
+            .filter(|tree| tree.stands() && tree.crop == crop.id)
+            .map(|tree| tree.id.as_str())
+            .collect();
+        if let Some((coldest, _)) = &crop.coldest_zone
+            && facts.place.hardiness.number() < *coldest
+            && !ids.is_empty()
+        {
+            lines.extend(page::wrap(
+                &format!(
+                    "register.toml, {}: {} in zone {}, but zone {coldest} is the coldest that \
+                     usually carries it.",
+                    ids.join(" "),
+                    crop.name,
+                    facts.place.hardiness
+                ),
+                "",
+                "  ",
+            ));
+        }
+    }
     lines.push(match season(facts) {
         Some(day) => format!("Weather is known until {day}."),
         None => "No weather is known yet; dates come from the zone alone.".to_owned(),

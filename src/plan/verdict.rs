@@ -160,6 +160,13 @@ pub enum Finding {
         /// Seasons since planting.
         seasons: i32,
     },
+    /// The zone is colder than any that is printed for it.
+    TooCold {
+        /// The coldest zone in print.
+        coldest: u8,
+        /// Whether that is the cultivar's own, not the crop's.
+        of_cultivar: bool,
+    },
     /// A partner for its pollination is missing.
     NoPartner,
     /// Damage noted.
@@ -320,6 +327,7 @@ pub fn of(
         waiting: Waiting::Nothing,
     };
     case.keeper();
+    case.cold();
     case.infections();
     case.symptoms(today);
     case.ratings();
@@ -483,6 +491,22 @@ impl Case<'_> {
         }
         if bad == 1 {
             self.ask(Look::GradeLeaves);
+        }
+    }
+
+    /// Its zone against the place's: worth a look, however well it stands.
+    fn cold(&mut self) {
+        let own = self.cultivar.and_then(|one| one.coldest_zone.as_ref());
+        let Some((coldest, _)) = own.or(self.crop.coldest_zone.as_ref()) else {
+            return;
+        };
+        if self.facts.place.hardiness.number() < *coldest {
+            self.evidence.push(Finding::TooCold {
+                coldest: *coldest,
+                of_cultivar: own.is_some(),
+            });
+            self.at_least(Verdict::Watch, Waiting::Nothing);
+            self.ask(Look::Bark);
         }
     }
 
@@ -883,7 +907,7 @@ fn order(finding: &Finding) -> u8 {
         Finding::NotJunipers { .. } | Finding::AgainstRating { .. } => 1,
         Finding::Recorded { .. } => 2,
         Finding::Weighed { .. } => 3,
-        Finding::NoPartner | Finding::NoCrop { .. } => 4,
+        Finding::NoPartner | Finding::NoCrop { .. } | Finding::TooCold { .. } => 4,
         Finding::Damage { .. } | Finding::Shoots { .. } => 5,
         Finding::Infected { .. } => 6,
         Finding::Weak { .. } | Finding::NotTheOther { .. } => 7,

@@ -183,6 +183,19 @@ impl<'f> Saying<'f> {
                 "{} old, beyond the usual span of its kind; age alone is no fault",
                 named((*seasons).max(0) as u32, "season", "seasons")
             ),
+            Finding::TooCold {
+                coldest,
+                of_cultivar,
+            } => format!(
+                "your zone is {}, and zone {coldest} is the coldest that {}: each hard winter may \
+                 hurt it",
+                self.facts.place.hardiness,
+                if *of_cultivar {
+                    "is printed for the cultivar"
+                } else {
+                    "usually carries its kind"
+                }
+            ),
             Finding::NoPartner => {
                 "no partner for its pollination is known to stand near: a poor crop would be no \
                  fault of the tree"
@@ -384,6 +397,7 @@ fn because(facts: &Facts, verdict: &TreeVerdict) -> Option<String> {
         Finding::AgainstRating { .. } => Some("ill despite its rating".to_owned()),
         Finding::NoCrop { years, .. } => Some(format!("no crop, {} yr", years.len())),
         Finding::NoPartner => Some("no partner in bloom".to_owned()),
+        Finding::TooCold { .. } => Some("zone too cold for it".to_owned()),
         Finding::Damage { cause, year, .. } => Some(format!("{} {year}", cause.word())),
         Finding::Shoots { years, wanted } => years
             .last()

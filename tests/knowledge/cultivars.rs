@@ -68,7 +68,8 @@ fn ratings_round_trip_as_printed() {
         assert_eq!(cultivar.ratings.len(), count, "{name}");
         rated += count;
     }
-    assert!(rated > 500, "{rated}");
+    // varieties.md tells of 640 ratings of 417 cultivars; its table has 640 of 411.
+    assert_eq!((rated, rows.len()), (640, 411));
 }
 
 #[test]
