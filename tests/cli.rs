@@ -663,6 +663,38 @@ fn a_data_folder_that_may_only_be_read() {
 
 /// Weather kept in a file that is none: the text names the file, and no panic.
 #[test]
+fn a_planting_far_ahead_is_a_fault_with_place_and_mend() {
+    let home = folder(PLACE, &REGISTER.replace("planted = 2012", "planted = 2103"));
+    for args in [&["check"][..], &["trees"], &["choose", "apple"]] {
+        let ran = run(home.path(), args);
+        assert_eq!(ran.code, Some(1), "{args:?}");
+        let told = "register.toml:5:11: tree[1].planted: 2103 is still to come";
+        assert!(ran.err.contains(told), "{args:?}: {}", ran.err);
+        assert!(ran.err.contains("[[wanted]]"), "{}", ran.err);
+    }
+}
+
+#[test]
+fn check_hints_at_cultivars_and_at_crops_too_tender() {
+    let register = REGISTER
+        .replace("Liberty", "Libertty")
+        .replace("pear", "peach");
+    let home = folder(&PLACE.replace("6b", "3b"), &register);
+    let ran = run(home.path(), &["check"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let said = ran.out.replace("\n  ", " ");
+    assert!(
+        said.contains("register.toml, A1: 'Libertty' (apple) is in no list"),
+        "{said}"
+    );
+    assert!(said.contains("Did you mean 'Liberty'?"), "{said}");
+    assert!(
+        said.contains("register.toml, C1: peach in zone 3b, but zone"),
+        "{said}"
+    );
+}
+
+#[test]
 fn kept_weather_that_is_damaged() {
     let home = folder(PLACE, REGISTER);
     let data = home.path().join("data/budtide");

@@ -281,7 +281,13 @@ fn today(common: &Common, folders: &Folders) -> Result<NaiveDate, String> {
         return Ok(day);
     }
     let settings = config::load(&folders.config).map_err(|faults| all(&faults))?;
-    Ok(Clock::Wall.today(settings.place.time_zone))
+    let today = Clock::Wall.today(settings.place.time_zone);
+    let ahead = config::planted_ahead(&folders.config, today);
+    if ahead.is_empty() {
+        Ok(today)
+    } else {
+        Err(all(&ahead))
+    }
 }
 
 fn all(faults: &[config::fault::Fault]) -> String {
@@ -318,7 +324,7 @@ fn folders(common: &Common) -> Result<Folders, String> {
 /// Checks the user's files and says what was found.
 fn check(common: &Common) -> Result<Output, String> {
     let folders = folders(common)?;
-    let settings = config::load(&folders.config).map_err(|faults| {
+    let told = |faults: Vec<config::fault::Fault>| {
         let count = faults.len();
         let noun = if count == 1 { "fault" } else { "faults" };
         format!(
@@ -326,7 +332,17 @@ fn check(common: &Common) -> Result<Output, String> {
             all(&faults),
             folders.config.display()
         )
-    })?;
+    };
+    let settings = config::load(&folders.config).map_err(told)?;
+    // A day that is looked at does not make a later planting a fault.
+    let now = Clock::Wall.today(settings.place.time_zone);
+    let ahead = config::planted_ahead(
+        &folders.config,
+        common.as_of.map_or(now, |day| day.max(now)),
+    );
+    if !ahead.is_empty() {
+        return Err(told(ahead));
+    }
     let today = common
         .as_of
         .unwrap_or_else(|| Clock::Wall.today(settings.place.time_zone));

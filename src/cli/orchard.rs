@@ -10,9 +10,9 @@ use crate::plan::choose::{self, Choice, Ground};
 use crate::plan::junipers;
 use crate::plan::pollination;
 use crate::plan::replacement::{self, Step};
-use crate::plan::verdict::{self, TreeVerdict};
+use crate::plan::verdict::{self, TreeVerdict, Verdict};
 use crate::render::{choosing, orchard, page};
-use crate::season::{self, Season, years};
+use crate::season::{self, Season, tally, years};
 use chrono::NaiveDate;
 use clap::Args;
 use serde_json::{Value, json};
@@ -219,12 +219,7 @@ fn text(value: &Value) -> Result<Output, String> {
 
 /// The verdicts on all trees that stand.
 fn verdicts(facts: &Facts, season: &Season, today: NaiveDate) -> Vec<TreeVerdict> {
-    let infections: Vec<&str> = season
-        .infections
-        .iter()
-        .map(|one| one.disease.as_str())
-        .collect();
-    verdict::all(facts, &infections, today)
+    verdict::all(facts, &tally::counts(facts, season), today)
 }
 
 fn verdict_view(facts: &Facts, tree: &Tree, one: &TreeVerdict) -> Value {
@@ -368,7 +363,13 @@ pub fn replanting(
     plan: &Plan,
     as_json: bool,
 ) -> Result<Output, String> {
-    let steps = replacement::steps(facts, plan, season.today);
+    let found = verdicts(facts, season, season.today);
+    let judged: Vec<&str> = found
+        .iter()
+        .filter(|one| one.verdict == Verdict::Replace)
+        .map(|one| one.tree.as_str())
+        .collect();
+    let steps = replacement::steps(facts, plan, &judged, season.today);
     if !as_json {
         return Ok(Output::Lines(orchard::replanting(facts, season, &steps)));
     }
@@ -377,6 +378,8 @@ pub fn replanting(
             "tree": step.tree.id,
             "crop": step.tree.crop,
             "season": step.year,
+            "proposed": step.decide_by.is_some(),
+            "decide_by": step.decide_by,
             "out": [step.remove.0, step.remove.1],
             "order": [step.order.0, step.order.1],
             "plant": step.plant.map(|(from, to, _)| [from, to]),

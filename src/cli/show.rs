@@ -166,7 +166,34 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
             && facts.knowledge.cultivar(&tree.crop, cultivar).is_none()
         {
             lines.extend(page::wrap(
-                &unknown_cultivar(facts, &tree.crop, cultivar),
+                &format!(
+                    "register.toml, {}: {}",
+                    tree.id,
+                    unknown_cultivar(facts, &tree.crop, cultivar)
+                ),
+                "",
+                "  ",
+            ));
+        }
+    }
+    for crop in &facts.knowledge.crops {
+        let trees = facts.register.trees.iter();
+        let ids: Vec<&str> = trees
+            .filter(|tree| tree.stands() && tree.crop == crop.id)
+            .map(|tree| tree.id.as_str())
+            .collect();
+        if let Some((coldest, _)) = &crop.coldest_zone
+            && facts.place.hardiness.number() < *coldest
+            && !ids.is_empty()
+        {
+            lines.extend(page::wrap(
+                &format!(
+                    "register.toml, {}: {} in zone {}, but zone {coldest} is the coldest that \
+                     usually carries it.",
+                    ids.join(" "),
+                    crop.name,
+                    facts.place.hardiness
+                ),
                 "",
                 "  ",
             ));

@@ -18,6 +18,7 @@ use crate::facts::knowledge::Knowledge;
 use crate::facts::place::Place;
 use crate::facts::preferences::Preferences;
 use crate::facts::register::Register;
+use chrono::{Datelike, NaiveDate};
 use fault::Fault;
 use knowledge::shelf::Shelf;
 use std::path::Path;
@@ -95,6 +96,15 @@ pub fn load_with(folder: &Path, shelf: &Shelf) -> Result<Settings, Vec<Fault>> {
         }),
         _ => Err(faults),
     }
+}
+
+/// What cannot be yet by the day it is: trees planted after the next planting
+/// season, which may be that of next spring.
+pub fn planted_ahead(folder: &Path, today: NaiveDate) -> Vec<Fault> {
+    let last = today.year() + 1;
+    text(folder, register::FILE, false)
+        .map(|text| register::planted_after(register::FILE, &text, last))
+        .unwrap_or_default()
 }
 
 /// A file's text; an optional one that is missing counts as empty.

@@ -55,6 +55,31 @@ pub fn read(file: &str, text: &str, crops: &[Crop]) -> Result<Register, Vec<Faul
     }
 }
 
+/// Trees said to be planted after a year: a slip of the pen, unless they are
+/// on order, and then they are `[[wanted]]`. Reads what [`read`] has passed.
+pub fn planted_after(file: &str, text: &str, last: i32) -> Vec<Fault> {
+    let sheet = Sheet::new(file, text);
+    let parsed = sheet.parse();
+    let root = sheet.root(&parsed);
+    for table in root.tables("tree") {
+        if let Some(year) = planted(&table)
+            .map(Planted::year)
+            .filter(|year| *year > last)
+        {
+            table.fault(
+                "planted",
+                format!(
+                    "{year} is still to come; write the year in which it was planted, {last} at \
+                     the latest, or enter what you mean to plant as [[wanted]]"
+                ),
+            );
+        }
+    }
+    drop(root);
+    drop(parsed);
+    sheet.into_faults()
+}
+
 fn tree(table: &Table<'_, '_>, crops: &[Crop], ids: &mut HashMap<String, String>) -> Option<Tree> {
     let id = id(table, "A1", ids);
     let crop = crop(table, crops);

@@ -3,29 +3,16 @@
 //! Each is held against the place's cold, chill, frost, diseases and pollen
 //! parents. The order is by what rules out first, then by trouble expected;
 //! what it rests on and what is not known go with every line. The weights are
-//! our judgement and order the list; they are never shown as a score.
+//! our judgement, stand in `config/judging.toml` and order the list; they are never
+//! shown as a score.
 
 use super::pollination::{self, Outlook};
 use crate::facts::Facts;
 use crate::facts::knowledge::{
-    BloomGroup, Chill, ChillUnit, Crop, Cultivar, Disease, Rating, Spacing, cultivar_key,
+    BloomGroup, Chill, ChillUnit, Crop, Cultivar, Disease, Judging, Rating, Spacing, Weighed,
+    cultivar_key,
 };
 use crate::season::years::PlaceYears;
-
-/// Junipers nearer than this make rust a matter of every wet spring, m: 300
-/// ft, somewhat beyond the ten rods at which infection was watched (WV154).
-pub const NEAR_JUNIPER_M: f64 = 91.44;
-
-/// Beyond this a juniper counts for little, though spores fly further, m: two
-/// miles (our judgement; sources say from one mile to several).
-pub const FAR_JUNIPER_M: f64 = 3_219.0;
-
-/// Share of winters whose chill must reach the need (our judgement).
-const CHILL_ENOUGH: f64 = 0.9;
-
-/// A need below this share of the usual winter's chill wakes in warm spells (our
-/// judgement).
-const LOW_CHILL: f64 = 0.5;
 
 /// Most that the list names as missing partners.
 const MOST_PARTNERS: usize = 4;
@@ -255,46 +242,49 @@ fn pressure(facts: &Facts, years: &PlaceYears, crop: &Crop, disease: &Disease) -
         .iter()
         .filter(|noted| noted.what.what == disease.id)
         .filter(|noted| super::verdict::is_about(facts, noted, &crop.id))
-        .filter(|noted| super::verdict::grade(noted.what.severity) > 0.0)
+        .filter(|noted| super::verdict::grade(&facts.knowledge.judging, noted.what.severity) > 0.0)
         .map(|noted| chrono::Datelike::year(&noted.date))
         .collect();
     seasons.sort_unstable();
     seasons.dedup();
-    // Four periods a season and more are as bad as it gets; where no hours are
-    // known a middling pressure is assumed, as is usual in the humid east.
-    let mut weight = a_season.map_or(0.6, |count| (count / 4.0).clamp(0.1, 1.0));
+    let judging = &facts.knowledge.judging;
+    let mut weight = a_season.map_or(judging.of(Weighed::UnknownPressure), |count| {
+        let full = judging.of(Weighed::FullPressure).max(1.0);
+        (count / full).clamp(judging.of(Weighed::LeastPressure), 1.0)
+    });
     let juniper_m = disease.needs_juniper.then(|| nearest_juniper(facts));
     if let Some(nearest) = juniper_m {
-        weight *= match nearest {
-            Some(metres) if metres <= NEAR_JUNIPER_M => 1.5,
-            Some(metres) if metres <= FAR_JUNIPER_M => 0.8,
-            _ => 0.3,
-        };
+        weight *= judging.of(match nearest {
+            Some(metres) if metres <= judging.of(Weighed::NearJuniper) => Weighed::JuniperNear,
+            Some(metres) if metres <= judging.of(Weighed::FarJuniper) => Weighed::JuniperBetween,
+            _ => Weighed::JuniperBeyond,
+        });
     }
     if !seasons.is_empty() {
-        weight = weight.max(0.8);
+        weight = weight.max(judging.of(Weighed::NotedPressure));
     }
+    let rust = juniper_m.map_or(1.0, |_| judging.of(Weighed::RustWeight));
     Pressure {
         disease: disease.id.clone(),
         name: disease.name.clone(),
         a_season,
         noted: seasons.len(),
         juniper_m,
-        weight: weight.min(1.0) * if juniper_m.is_some() { 1.3 } else { 1.0 },
+        weight: weight.min(1.0) * rust,
     }
 }
 
 /// What a rating costs under full pressure. Unknown stands between moderate
 /// and susceptible: better than a known weakness, worse than known strength.
-fn cost(rating: Option<Rating>) -> f64 {
-    match rating {
-        Some(Rating::VeryResistant) => 0.0,
-        Some(Rating::Resistant) => 0.4,
-        Some(Rating::Moderate) => 1.5,
-        None => 2.2,
-        Some(Rating::Susceptible) => 3.0,
-        Some(Rating::VerySusceptible) => 4.0,
-    }
+fn cost(judging: &Judging, rating: Option<Rating>) -> f64 {
+    judging.of(match rating {
+        Some(Rating::VeryResistant) => Weighed::CostVeryResistant,
+        Some(Rating::Resistant) => Weighed::CostResistant,
+        Some(Rating::Moderate) => Weighed::CostModerate,
+        None => Weighed::CostUnknown,
+        Some(Rating::Susceptible) => Weighed::CostSusceptible,
+        Some(Rating::VerySusceptible) => Weighed::CostVerySusceptible,
+    })
 }
 
 /// All cultivars of the crop, the fittest first.
@@ -427,13 +417,14 @@ fn chill(ground: &Ground<'_>, cultivar: Option<&Cultivar>) -> Option<ChillFit> {
     };
     let (least, most, unit) = own.or_else(class)?;
     let usual = ground.years.usual_chill(unit);
+    let low = ground.facts.knowledge.judging.of(Weighed::ChillLow);
     Some(ChillFit {
         need: (least, most),
         unit,
         of_cultivar: own.is_some(),
         met: ground.years.chill_met(least, unit),
         usual,
-        wakes_early: own.is_some() && usual.is_some_and(|usual| most < LOW_CHILL * usual),
+        wakes_early: own.is_some() && usual.is_some_and(|usual| most < low * usual),
     })
 }
 
@@ -474,6 +465,7 @@ fn to_add(facts: &Facts, of: &Cultivar) -> Vec<String> {
 }
 
 fn fit(ground: &Ground<'_>, choice: &Choice<'_>) -> Fit {
+    let judging = &ground.facts.knowledge.judging;
     let mut fit = Fit::Suits;
     let mut at_least = |one: Fit| fit = fit.max(one);
     match choice.cold.spare {
@@ -482,33 +474,40 @@ fn fit(ground: &Ground<'_>, choice: &Choice<'_>) -> Fit {
         None => at_least(Fit::WithCare),
     }
     if let Some((below, all)) = choice.cold.colder
-        && below * 10 > all
+        && below as f64 > judging.of(Weighed::WintersColder) * all as f64
     {
         at_least(Fit::Poor);
     }
     if let Some(chill) = &choice.chill {
         match chill.met {
-            Some(met) if chill.of_cultivar && met < 0.5 => at_least(Fit::Poor),
-            Some(met) if met < CHILL_ENOUGH => at_least(Fit::WithCare),
+            Some(met) if chill.of_cultivar && met < judging.of(Weighed::ChillPoor) => {
+                at_least(Fit::Poor);
+            }
+            Some(met) if met < judging.of(Weighed::ChillEnough) => at_least(Fit::WithCare),
             _ => {}
         }
         if chill.wakes_early {
             at_least(Fit::WithCare);
         }
     }
-    if choice.frost.is_some_and(|(_, most)| most > 0.25) {
+    let lost = judging.of(Weighed::BloomLost);
+    if choice.frost.is_some_and(|(_, most)| most > lost) {
         at_least(Fit::WithCare);
     }
+    let (poor, care) = (
+        judging.of(Weighed::PoorPressure),
+        judging.of(Weighed::CarePressure),
+    );
     for one in &choice.diseases {
         let Some(pressure) = ground.pressures.get(one.pressure) else {
             continue;
         };
         match one.rating {
-            Some(Rating::VerySusceptible) if pressure.weight >= 0.8 => at_least(Fit::Poor),
-            Some(Rating::Susceptible | Rating::VerySusceptible) if pressure.weight >= 0.5 => {
+            Some(Rating::VerySusceptible) if pressure.weight >= poor => at_least(Fit::Poor),
+            Some(Rating::Susceptible | Rating::VerySusceptible) if pressure.weight >= care => {
                 at_least(Fit::WithCare);
             }
-            None if pressure.weight >= 0.8 => at_least(Fit::WithCare),
+            None if pressure.weight >= poor => at_least(Fit::WithCare),
             _ => {}
         }
     }
@@ -519,27 +518,33 @@ fn fit(ground: &Ground<'_>, choice: &Choice<'_>) -> Fit {
 }
 
 fn trouble(ground: &Ground<'_>, choice: &Choice<'_>) -> f64 {
+    let judging = &ground.facts.knowledge.judging;
     let mut trouble = 0.0;
     for one in &choice.diseases {
         let weight = ground.pressures.get(one.pressure).map_or(0.0, |p| p.weight);
-        trouble += weight * cost(one.rating);
+        trouble += weight * cost(judging, one.rating);
     }
     if let Some((tenth, most)) = choice.frost {
-        trouble += tenth + 3.0 * most;
+        trouble += judging.of(Weighed::FrostTenth) * tenth + judging.of(Weighed::FrostMost) * most;
     }
     if let Some(chill) = &choice.chill {
-        trouble += 2.0 * (1.0 - chill.met.unwrap_or(0.9));
-        trouble += f64::from(u8::from(chill.wakes_early));
+        let met = chill.met.unwrap_or(judging.of(Weighed::ChillUnknown));
+        trouble += judging.of(Weighed::ChillMissed) * (1.0 - met);
+        if chill.wakes_early {
+            trouble += judging.of(Weighed::WakesEarly);
+        }
     }
     if choice.pollination.gap() {
-        trouble += 0.5;
+        trouble += judging.of(Weighed::PartnerMissing);
     }
     // A place too cold for the list is ordered by how far it misses.
     trouble
         + choice
             .cold
             .spare
-            .map_or(0.5, |spare| f64::from((-spare).max(0)))
+            .map_or(judging.of(Weighed::ZoneUnknown), |spare| {
+                f64::from((-spare).max(0))
+            })
 }
 
 /// A day of the year from a source's words on ripening, such as `mid Aug

@@ -5,9 +5,8 @@
 //! never ends rust. Only what the keeper may cut is ever spoken of for
 //! cutting. White cedar (*Thuja*) carries no juniper rust (OMAFRA Pub. 310).
 
-use super::choose::{FAR_JUNIPER_M, NEAR_JUNIPER_M};
 use crate::facts::Facts;
-use crate::facts::knowledge::Rating;
+use crate::facts::knowledge::{Rating, Weighed};
 use crate::facts::register::Juniper;
 use chrono::{Datelike, NaiveDate};
 
@@ -59,13 +58,16 @@ pub struct Junipers<'f> {
 
 /// The junipers of the register as they matter.
 pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
+    let judging = &facts.knowledge.judging;
+    let near = judging.of(Weighed::NearJuniper);
+    let far = judging.of(Weighed::FarJuniper);
     let mut junipers: Vec<Standing<'_>> = facts
         .register
         .junipers
         .iter()
         .map(|juniper| Standing {
             juniper,
-            worth: worth(juniper),
+            worth: worth(juniper, near),
             galls: galls(facts, juniper, today),
         })
         .collect();
@@ -76,8 +78,8 @@ pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
             .filter(|one| one.worth != Worth::NoHost && keep(one))
             .fold(0u32, |sum, one| sum.saturating_add(one.juniper.count))
     };
-    let others = count(&|one| !one.juniper.removable && one.juniper.distance_m <= FAR_JUNIPER_M);
-    let own_near = count(&|one| one.juniper.removable && one.juniper.distance_m <= NEAR_JUNIPER_M);
+    let others = count(&|one| !one.juniper.removable && one.juniper.distance_m <= far);
+    let own_near = count(&|one| one.juniper.removable && one.juniper.distance_m <= near);
     let (suffering, unrated) = hosts(facts);
     Junipers {
         junipers,
@@ -88,7 +90,7 @@ pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
     }
 }
 
-fn worth(juniper: &Juniper) -> Worth {
+fn worth(juniper: &Juniper, near: f64) -> Worth {
     let words = format!(
         "{} {}",
         juniper.place,
@@ -100,7 +102,7 @@ fn worth(juniper: &Juniper) -> Worth {
     }
     match (juniper.removable, juniper.distance_m) {
         (false, _) => Worth::NotYours,
-        (true, metres) if metres <= NEAR_JUNIPER_M => Worth::CutOrClip,
+        (true, metres) if metres <= near => Worth::CutOrClip,
         (true, metres) if metres <= CLIP_WITHIN_M => Worth::Clip,
         (true, _) => Worth::TooFar,
     }

@@ -42,7 +42,7 @@ pub enum Pair {
     BloomUnknown,
     /// Nothing is known of one of them.
     Unknown,
-    /// The same cultivar.
+    /// The same cultivar, or a sport of it.
     Same,
     /// Both share both S-alleles.
     SameAlleles,
@@ -146,7 +146,11 @@ pub fn pair(of: &Cultivar, donor: &Cultivar) -> Pair {
     if of.crop != donor.crop {
         return Pair::Never;
     }
-    if cultivar_key(&of.name) == cultivar_key(&donor.name) {
+    let sport = |one: &Cultivar, other: &Cultivar| other.is_called(one.pollen_name());
+    if sport(of, donor)
+        || sport(donor, of)
+        || cultivar_key(of.pollen_name()) == cultivar_key(donor.pollen_name())
+    {
         return Pair::Same;
     }
     if matches!(donor.good_pollen, Some((false, _))) {

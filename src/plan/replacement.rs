@@ -7,23 +7,9 @@
 use super::Plan;
 use super::trees;
 use crate::facts::Facts;
-use crate::facts::knowledge::{Advice, Stock};
+use crate::facts::knowledge::{Advice, Stock, Weighed};
 use crate::facts::register::{Status, Tree};
 use chrono::{Datelike, NaiveDate};
-
-/// Hours a week for the orchard that carry one new tree a year: planting,
-/// guarding and watering it (our judgement).
-const HOURS_FOR_ONE: f64 = 2.0;
-
-/// New trees a year at least and at most.
-const A_YEAR: (usize, usize) = (1, 6);
-
-/// Years of rest for the same kind in the same hole (GFG-REPL, for cherry).
-pub const REST_YEARS: i32 = 2;
-
-/// After this month the spring's planting of bare roots is taken as over, so
-/// that a tree still to come out waits a year (our judgement).
-const LAST_PLANTING_MONTH: u32 = 3;
 
 /// Chores that carry a new tree through its first year, by id.
 pub const FIRST_YEAR: [&str; 6] = [
@@ -51,6 +37,9 @@ pub struct Step<'f> {
     pub plant: Option<(NaiveDate, NaiveDate, bool)>,
     /// The first year in which the same kind may follow in the same hole.
     pub same_kind_from: i32,
+    /// For a tree that is judged so and whose status does not say so yet: the
+    /// day by which to decide, when ordering begins.
+    pub decide_by: Option<NaiveDate>,
     /// Why the season was chosen.
     pub why: Option<String>,
 }
@@ -70,26 +59,46 @@ fn leaving(facts: &Facts) -> Vec<&Tree> {
 
 /// How many new trees the keeper's hours carry in a year.
 pub fn a_year(facts: &Facts) -> usize {
-    let carried = (facts.preferences.hours_per_week / HOURS_FOR_ONE).floor();
-    (carried.max(0.0) as usize).clamp(A_YEAR.0, A_YEAR.1)
+    let judging = &facts.knowledge.judging;
+    let hours = judging.of(Weighed::HoursForOne).max(0.1);
+    let carried = (facts.preferences.hours_per_week / hours).floor();
+    let least = judging.whole(Weighed::NewLeast).max(1);
+    let most = judging.whole(Weighed::NewMost).max(least);
+    (carried.max(0.0) as usize).clamp(least as usize, most as usize)
 }
 
-/// The first season in which bare roots can still be planted.
-fn first_season(today: NaiveDate) -> i32 {
-    today.year() + i32::from(today.month() > LAST_PLANTING_MONTH)
+/// Years of rest for the same kind in the same hole.
+pub fn rest_years(facts: &Facts) -> i32 {
+    facts.knowledge.judging.whole(Weighed::RestYears)
+}
+
+/// The first season in which bare roots of a crop can still be planted. What
+/// is planted in fall is counted to the season after; in the last days of a
+/// year its time is taken as not over yet.
+fn first_season(facts: &Facts, crop: &str, today: NaiveDate) -> i32 {
+    let last = facts.knowledge.judging.whole(Weighed::LastPlantingMonth);
+    let over = today.month() as i32 > last;
+    today.year() + i32::from(over || in_fall(facts, crop))
 }
 
 /// The season in which a tree's successor is planted at the earliest; `None`
 /// for a tree that stays.
 pub fn turn(facts: &Facts, id: &str, today: NaiveDate) -> Option<i32> {
-    let at = leaving(facts).iter().position(|tree| tree.id == id)?;
-    let later = (at / a_year(facts)).min(100) as i32;
-    Some(first_season(today) + later)
+    let trees = leaving(facts);
+    let at = trees.iter().position(|tree| tree.id == id)?;
+    let crop = trees.get(at)?.crop.as_str();
+    Some(first_season(facts, crop, today) + later(facts, at))
 }
 
-/// Whether a tree's replanting waits for a season after this one.
+/// Years that the tree at a place in the line waits for those before it.
+fn later(facts: &Facts, at: usize) -> i32 {
+    (at / a_year(facts)).min(100) as i32
+}
+
+/// Whether a tree's replanting waits for a season after this one. The calendar
+/// asks this, so that it and the plan over the years name one season.
 pub fn waits(facts: &Facts, id: &str, season: i32, today: NaiveDate) -> bool {
-    turn(facts, id, today).is_some_and(|turn| turn > first_season(today) && season < turn)
+    turn(facts, id, today).is_some_and(|turn| season < turn)
 }
 
 /// Whether a crop's successors are planted in fall: where fall is best and
@@ -104,21 +113,46 @@ pub fn in_fall(facts: &Facts, crop: &str) -> bool {
 }
 
 /// Whether some of these trees are to be replaced: the same kind may not
-/// follow in their holes before [`REST_YEARS`] are over.
+/// follow in their holes before [`rest_years`] are over.
 pub fn rests(facts: &Facts, ids: &[String]) -> bool {
     leaving(facts).iter().any(|tree| ids.contains(&tree.id))
 }
 
-/// The plan, in the order of the turns.
-pub fn steps<'f>(facts: &'f Facts, plan: &Plan, today: NaiveDate) -> Vec<Step<'f>> {
-    leaving(facts)
-        .into_iter()
-        .filter_map(|tree| step(facts, plan, tree, today))
-        .collect()
+/// The plan, in the order of the turns. `judged` are trees with the verdict
+/// replace, by id: those that the register keeps follow as proposals, after
+/// all that leave by the keeper's word.
+pub fn steps<'f>(
+    facts: &'f Facts,
+    plan: &Plan,
+    judged: &[&str],
+    today: NaiveDate,
+) -> Vec<Step<'f>> {
+    let mut line = leaving(facts);
+    let own = line.len();
+    let proposed = facts.register.trees.iter().filter(|tree| {
+        tree.tended() && tree.status != Status::Replace && judged.contains(&tree.id.as_str())
+    });
+    line.extend(proposed);
+    let mut steps: Vec<Step<'f>> = Vec::new();
+    for (at, tree) in line.into_iter().enumerate() {
+        let year = first_season(facts, &tree.crop, today) + later(facts, at);
+        let step = step(facts, plan, tree, year, today).map(|step| Step {
+            decide_by: (at >= own).then_some(step.order.0),
+            ..step
+        });
+        steps.extend(step);
+    }
+    steps.sort_by_key(|step| step.year);
+    steps
 }
 
-fn step<'f>(facts: &'f Facts, plan: &Plan, tree: &'f Tree, today: NaiveDate) -> Option<Step<'f>> {
-    let year = turn(facts, &tree.id, today)?;
+fn step<'f>(
+    facts: &'f Facts,
+    plan: &Plan,
+    tree: &'f Tree,
+    year: i32,
+    today: NaiveDate,
+) -> Option<Step<'f>> {
     let day = NaiveDate::from_ymd_opt;
     let advice = trees::planting_advice(facts, &tree.crop, Stock::BareRoot);
     let fall = in_fall(facts, &tree.crop);
@@ -163,7 +197,8 @@ fn step<'f>(facts: &'f Facts, plan: &Plan, tree: &'f Tree, today: NaiveDate) -> 
         },
         order: (order.0.max(today), order.1.max(today)),
         plant: plant.filter(|_| possible),
-        same_kind_from: year + REST_YEARS,
+        decide_by: None,
+        same_kind_from: year + rest_years(facts),
         why: advice.map(|advice| advice.why.clone()),
     })
 }

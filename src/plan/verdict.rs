@@ -5,21 +5,15 @@
 //! has called dead or to be replaced is taken at that word.
 
 use super::age;
-use super::choose::{FAR_JUNIPER_M, NEAR_JUNIPER_M, nearest_juniper};
+use super::choose::nearest_juniper;
 use super::pollination;
 use crate::facts::Facts;
 use crate::facts::journal::{DamageCause, Noted, Severity, Symptom};
-use crate::facts::knowledge::{Crop, CropKind, Cultivar, InfectionModel, Rating};
+use crate::facts::knowledge::{Crop, CropKind, Cultivar, InfectionModel, Judging, Rating, Weighed};
 use crate::facts::preferences::Sprays;
 use crate::facts::register::{Age, Status, Tree};
+use crate::season::tally::SeasonCount;
 use chrono::{Datelike, NaiveDate};
-
-/// Half of the leaves, fruit or shoots, or grade 3 of 5: a bad year (our
-/// judgement).
-pub const BAD: f64 = 0.5;
-
-/// Years looked back on for symptoms and damage (our judgement).
-const YEARS_BACK: i32 = 5;
 
 /// What to do with a tree, mildest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -76,6 +70,27 @@ pub enum Finding {
         rating: Rating,
         /// Why the disease is taken to occur here.
         here: Here,
+    },
+    /// Infection periods, counted from hours, of a disease that the cultivar
+    /// takes.
+    Infected {
+        /// The disease's id.
+        disease: String,
+        /// How readily it takes it.
+        rating: Rating,
+        /// Year, periods, and of them the severe ones; the oldest first.
+        years: Vec<(i32, usize, usize)>,
+    },
+    /// What heavy seasons of infection say of the years noted.
+    Weighed {
+        /// The disease's id.
+        disease: String,
+        /// Heavy seasons in which it was noted, but not graded.
+        ungraded: Vec<i32>,
+        /// Heavy seasons in which it was graded and stayed below bad.
+        borne: Vec<i32>,
+        /// Bad years that they add, or take off.
+        bad_years: f64,
     },
     /// The cultivar resists a disease that occurs here.
     Strong {
@@ -145,6 +160,13 @@ pub enum Finding {
         /// Seasons since planting.
         seasons: i32,
     },
+    /// The zone is colder than any that is printed for it.
+    TooCold {
+        /// The coldest zone in print.
+        coldest: u8,
+        /// Whether that is the cultivar's own, not the crop's.
+        of_cultivar: bool,
+    },
     /// A partner for its pollination is missing.
     NoPartner,
     /// Damage noted.
@@ -165,7 +187,7 @@ pub enum Finding {
 pub enum Here {
     /// Noted in the journal on any tree, in so many years.
     Noted(usize),
-    /// Infection periods counted this season.
+    /// Infection periods counted this season and in earlier ones.
     Counted(usize),
     /// Junipers stand so near, m.
     Junipers(f64),
@@ -247,11 +269,11 @@ fn is_about_tree<T>(noted: &Noted<T>, tree: &Tree) -> bool {
 
 /// A severity as a share from 0 to 1; one that was not judged counts as
 /// slight.
-pub fn grade(severity: Option<Severity>) -> f64 {
+pub fn grade(judging: &Judging, severity: Option<Severity>) -> f64 {
     match severity {
         Some(Severity::Grade(grade)) => f64::from(grade.min(5)) / 5.0,
         Some(Severity::Share(share)) if share.is_finite() => share.clamp(0.0, 1.0),
-        _ => 0.2,
+        _ => judging.of(Weighed::Ungraded),
     }
 }
 
@@ -261,6 +283,7 @@ struct Case<'f> {
     tree: &'f Tree,
     crop: &'f Crop,
     cultivar: Option<&'f Cultivar>,
+    counts: &'f [SeasonCount],
     year: i32,
     verdict: Verdict,
     sure: Sure,
@@ -270,14 +293,14 @@ struct Case<'f> {
 }
 
 /// The verdicts on all trees that stand, in the order of the register.
-/// `infections` are this season's, as disease ids, one for each period.
-pub fn all(facts: &Facts, infections: &[&str], today: NaiveDate) -> Vec<TreeVerdict> {
+/// `counts` are the infection periods of this season and of earlier ones.
+pub fn all(facts: &Facts, counts: &[SeasonCount], today: NaiveDate) -> Vec<TreeVerdict> {
     facts
         .register
         .trees
         .iter()
         .filter(|tree| tree.stands())
-        .filter_map(|tree| of(facts, tree, infections, today))
+        .filter_map(|tree| of(facts, tree, counts, today))
         .collect()
 }
 
@@ -285,7 +308,7 @@ pub fn all(facts: &Facts, infections: &[&str], today: NaiveDate) -> Vec<TreeVerd
 pub fn of(
     facts: &Facts,
     tree: &Tree,
-    infections: &[&str],
+    counts: &[SeasonCount],
     today: NaiveDate,
 ) -> Option<TreeVerdict> {
     let crop = facts.knowledge.crop(&tree.crop)?;
@@ -295,6 +318,7 @@ pub fn of(
         tree,
         crop,
         cultivar: name.and_then(|name| facts.knowledge.cultivar(&tree.crop, name)),
+        counts,
         year: today.year(),
         verdict: Verdict::Keep,
         sure: Sure::Fair,
@@ -303,8 +327,10 @@ pub fn of(
         waiting: Waiting::Nothing,
     };
     case.keeper();
+    case.cold();
+    case.infections();
     case.symptoms(today);
-    case.ratings(infections);
+    case.ratings();
     case.shoots(today);
     case.crops(today);
     case.damage(today);
@@ -323,6 +349,15 @@ impl Case<'_> {
         if !self.look.contains(&look) {
             self.look.push(look);
         }
+    }
+
+    fn weigh(&self, weighed: Weighed) -> f64 {
+        self.facts.knowledge.judging.of(weighed)
+    }
+
+    /// The year after which journal and hours are looked at.
+    fn since(&self) -> i32 {
+        self.year - self.facts.knowledge.judging.whole(Weighed::YearsBack)
     }
 
     fn rating(&self, disease: &str) -> Option<Rating> {
@@ -359,7 +394,8 @@ impl Case<'_> {
 
     /// What was noted of disease over the years.
     fn symptoms(&mut self, today: NaiveDate) {
-        let since = self.year - YEARS_BACK;
+        let judging = &self.facts.knowledge.judging;
+        let since = self.since();
         let mut whats: Vec<&str> = Vec::new();
         let symptoms: Vec<&Noted<Symptom>> = self
             .facts
@@ -377,7 +413,7 @@ impl Case<'_> {
         for what in whats {
             let mut years: Vec<(i32, Option<f64>)> = Vec::new();
             for noted in symptoms.iter().filter(|noted| noted.what.what == what) {
-                let worst = noted.what.severity.map(|one| grade(Some(one)));
+                let worst = noted.what.severity.map(|one| grade(judging, Some(one)));
                 let year = noted.date.year();
                 match years.iter_mut().find(|(one, _)| *one == year) {
                     Some((_, held)) => *held = held.max_of(worst),
@@ -393,11 +429,13 @@ impl Case<'_> {
 
     /// One disease noted over years.
     fn symptom(&mut self, what: &str, years: Vec<(i32, Option<f64>)>) {
+        let limit = self.weigh(Weighed::BadYear);
         let bad = years
             .iter()
-            .filter(|(_, worst)| worst.is_some_and(|worst| worst >= BAD))
+            .filter(|(_, worst)| worst.is_some_and(|worst| worst >= limit))
             .count();
         let judged = years.iter().any(|(_, worst)| worst.is_some());
+        let weather = self.heavy_seasons(what, &years);
         self.evidence.push(Finding::Recorded {
             what: what.to_owned(),
             years,
@@ -429,15 +467,23 @@ impl Case<'_> {
             return;
         }
         let weak = rating.is_some_and(|rating| rating >= Rating::Susceptible);
-        let unsprayed = self.facts.preferences.sprays == Sprays::None;
+        let after = self.weigh(match self.facts.preferences.sprays {
+            Sprays::None => Weighed::ReplaceAfterUnsprayed,
+            _ => Weighed::ReplaceAfter,
+        });
+        let mut counted = bad as f64;
+        if weak && let Some(Finding::Weighed { bad_years, .. }) = &weather {
+            counted += bad_years;
+            self.evidence.extend(weather);
+        }
+        // Unknown weakness never replaces, nor do fewer bad years seen.
+        let least = self.weigh(Weighed::ReplaceLeast);
+        let replace = weak && bad as f64 >= least && counted >= after;
         match bad {
             0 => self.at_least(Verdict::Watch, Waiting::Nothing),
-            1 if weak => self.at_least(Verdict::Treat, Waiting::SmallCrop),
+            _ if replace => self.at_least(Verdict::Replace, Waiting::LaterCrop),
+            _ if weak => self.at_least(Verdict::Treat, Waiting::SmallCrop),
             1 => self.at_least(Verdict::Watch, Waiting::Nothing),
-            // Two bad years and a published weakness: replace where the keeper
-            // will not spray, or after a third. Unknown weakness: never.
-            2 if weak && !unsprayed => self.at_least(Verdict::Treat, Waiting::SmallCrop),
-            _ if weak => self.at_least(Verdict::Replace, Waiting::LaterCrop),
             _ => {
                 self.at_least(Verdict::Treat, Waiting::SmallCrop);
                 self.ask(Look::Clinic);
@@ -446,6 +492,87 @@ impl Case<'_> {
         if bad == 1 {
             self.ask(Look::GradeLeaves);
         }
+    }
+
+    /// Its zone against the place's: worth a look, however well it stands.
+    fn cold(&mut self) {
+        let own = self.cultivar.and_then(|one| one.coldest_zone.as_ref());
+        let Some((coldest, _)) = own.or(self.crop.coldest_zone.as_ref()) else {
+            return;
+        };
+        if self.facts.place.hardiness.number() < *coldest {
+            self.evidence.push(Finding::TooCold {
+                coldest: *coldest,
+                of_cultivar: own.is_some(),
+            });
+            self.at_least(Verdict::Watch, Waiting::Nothing);
+            self.ask(Look::Bark);
+        }
+    }
+
+    /// The years in which hours tell of a disease, the oldest first.
+    fn counted(&self, disease: &str) -> Vec<(i32, usize, usize)> {
+        let since = self.since();
+        let mut years: Vec<(i32, usize, usize)> = self
+            .counts
+            .iter()
+            .filter(|one| one.disease == disease && one.crop == self.crop.id && one.year > since)
+            .map(|one| (one.year, one.periods, one.severe))
+            .collect();
+        years.sort_unstable();
+        years
+    }
+
+    /// Infection periods of the diseases that the cultivar takes.
+    fn infections(&mut self) {
+        for disease in &self.facts.knowledge.diseases {
+            let taken = self.rating(&disease.id);
+            let Some(rating) = taken.filter(|rating| *rating >= Rating::Moderate) else {
+                continue;
+            };
+            let years = self.counted(&disease.id);
+            if !years.iter().any(|(_, periods, _)| *periods > 0) {
+                continue;
+            }
+            let heavy = self.weigh(Weighed::HeavySeason);
+            let now = years.iter().find(|(year, ..)| *year == self.year);
+            if rating >= Rating::Susceptible && now.is_some_and(|one| one.1 as f64 >= heavy) {
+                self.at_least(Verdict::Watch, Waiting::SmallCrop);
+                self.ask(Look::GradeLeaves);
+            }
+            self.evidence.push(Finding::Infected {
+                disease: disease.id.clone(),
+                rating,
+                years,
+            });
+        }
+    }
+
+    /// What heavy seasons say of the years noted: a note without a grade was
+    /// likelier bad, and a tree that came through without a bad year bears
+    /// more than its rating says. Seasons of which nothing was noted say
+    /// nothing.
+    fn heavy_seasons(&self, disease: &str, noted: &[(i32, Option<f64>)]) -> Option<Finding> {
+        let heavy = self.weigh(Weighed::HeavySeason);
+        let limit = self.weigh(Weighed::BadYear);
+        let (mut ungraded, mut borne) = (Vec::new(), Vec::new());
+        for (year, periods, _) in self.counted(disease) {
+            let found = noted.iter().find(|(one, _)| *one == year);
+            match found.map(|(_, worst)| *worst) {
+                _ if (periods as f64) < heavy => {}
+                Some(None) => ungraded.push(year),
+                Some(Some(worst)) if worst < limit => borne.push(year),
+                _ => {}
+            }
+        }
+        let bad_years = ungraded.len() as f64 * self.weigh(Weighed::HeavyUngraded)
+            - borne.len() as f64 * self.weigh(Weighed::HeavyBorne);
+        (!ungraded.is_empty() || !borne.is_empty()).then(|| Finding::Weighed {
+            disease: disease.to_owned(),
+            ungraded,
+            borne,
+            bad_years,
+        })
     }
 
     /// For rust and leaf spots on a crop that no juniper rust lives on: what
@@ -478,7 +605,7 @@ impl Case<'_> {
     }
 
     /// The cultivar against the diseases that occur here.
-    fn ratings(&mut self, infections: &[&str]) {
+    fn ratings(&mut self) {
         if self.crop.kind == CropKind::Bush || self.crop.kind == CropKind::Bramble {
             return;
         }
@@ -494,7 +621,7 @@ impl Case<'_> {
             if !disease.hosts.contains(&self.crop.id) {
                 continue;
             }
-            let Some(here) = self.here(&disease.id, disease.needs_juniper, infections) else {
+            let Some(here) = self.here(&disease.id, disease.needs_juniper) else {
                 continue;
             };
             // Nobody rates for a disease that none of its cultivars has a
@@ -549,7 +676,7 @@ impl Case<'_> {
     }
 
     /// Why a disease is taken to occur here, if it is.
-    fn here(&self, disease: &str, juniper: bool, infections: &[&str]) -> Option<Here> {
+    fn here(&self, disease: &str, juniper: bool) -> Option<Here> {
         let mut years: Vec<i32> = self
             .facts
             .journal
@@ -565,9 +692,9 @@ impl Case<'_> {
         }
         if juniper {
             let nearest = nearest_juniper(self.facts)?;
-            return (nearest <= FAR_JUNIPER_M).then_some(Here::Junipers(nearest));
+            return (nearest <= self.weigh(Weighed::FarJuniper)).then_some(Here::Junipers(nearest));
         }
-        let counted = infections.iter().filter(|one| **one == disease).count();
+        let counted = self.counted(disease).iter().map(|one| one.1).sum();
         (counted > 0).then_some(Here::Counted(counted))
     }
 
@@ -590,7 +717,7 @@ impl Case<'_> {
             .journal
             .shoots
             .iter()
-            .filter(|noted| noted.date <= today && noted.date.year() > self.year - YEARS_BACK)
+            .filter(|noted| noted.date <= today && noted.date.year() > self.since())
             .filter(|noted| is_about_tree(noted, self.tree))
             .map(|noted| (noted.date.year(), noted.what.length_cm))
             .collect();
@@ -645,7 +772,7 @@ impl Case<'_> {
         self.ask(Look::NoteCrop);
         if gap {
             self.at_least(Verdict::Treat, Waiting::SmallCrop);
-        } else if count - blameless >= 3 {
+        } else if (count - blameless) as f64 >= self.weigh(Weighed::NoCropYears) {
             self.at_least(Verdict::Treat, Waiting::SmallCrop);
             self.ask(Look::Bloom);
             self.ask(Look::CutBuds);
@@ -655,19 +782,17 @@ impl Case<'_> {
         }
     }
 
-    /// Seasons until it usually bears; strong rootstocks take longer, dwarfing
-    /// ones less (UME-ROOT: 2 to 3, 4 to 5, 7 to 10 years for apple).
+    /// Seasons until it usually bears; strong rootstocks take longer.
     fn bears(&self) -> f64 {
+        let judging = &self.facts.knowledge.judging;
         let most = self
             .crop
             .years_to_bear
             .as_ref()
-            .map_or(4.0, |years| years.1);
+            .map_or(judging.of(Weighed::BearsUnknown), |years| years.1);
         let stock = self.tree.rootstock.as_deref().unwrap_or_default();
-        let key = crate::facts::knowledge::cultivar_key(stock);
-        let strong = ["mm111", "seedling", "mazzard"];
-        if strong.iter().any(|name| key.contains(name)) {
-            most + 3.0
+        if judging.is_strong(stock) {
+            most + judging.of(Weighed::StrongStockYears)
         } else {
             most
         }
@@ -675,13 +800,14 @@ impl Case<'_> {
 
     /// The years without a crop, newest run first, that the journal tells of.
     fn years_without(&self, today: NaiveDate) -> Vec<i32> {
+        let least = self.weigh(Weighed::NoCrop);
         let mut years: Vec<(i32, bool)> = Vec::new();
         for noted in &self.facts.journal.harvests {
             if noted.date > today || !is_about_tree(noted, self.tree) {
                 continue;
             }
             let none = match (noted.what.of_full, noted.what.weight_kg) {
-                (Some(share), _) => share < 0.05,
+                (Some(share), _) => share < least,
                 (None, Some(weight)) => weight <= 0.0,
                 (None, None) => false,
             };
@@ -714,12 +840,13 @@ impl Case<'_> {
 
     /// Damage of the last years.
     fn damage(&mut self, today: NaiveDate) {
+        let limit = self.weigh(Weighed::BadYear);
         let noted: Vec<_> = self
             .facts
             .journal
             .damage
             .iter()
-            .filter(|noted| noted.date <= today && noted.date.year() > self.year - YEARS_BACK)
+            .filter(|noted| noted.date <= today && noted.date.year() > self.since())
             .filter(|noted| is_about_tree(noted, self.tree))
             .collect();
         for one in noted {
@@ -732,7 +859,7 @@ impl Case<'_> {
             if cause == DamageCause::Frost {
                 continue;
             }
-            let much = one.what.share.is_none_or(|share| share >= BAD);
+            let much = one.what.share.is_none_or(|share| share >= limit);
             if much {
                 self.at_least(Verdict::Treat, Waiting::SmallCrop);
                 self.ask(Look::Bark);
@@ -779,18 +906,21 @@ fn order(finding: &Finding) -> u8 {
         Finding::Keeper(_) => 0,
         Finding::NotJunipers { .. } | Finding::AgainstRating { .. } => 1,
         Finding::Recorded { .. } => 2,
-        Finding::NoPartner | Finding::NoCrop { .. } => 3,
-        Finding::Damage { .. } | Finding::Shoots { .. } => 4,
-        Finding::Weak { .. } | Finding::NotTheOther { .. } => 5,
-        Finding::Strong { .. } => 6,
-        Finding::Old { .. } | Finding::TooYoung { .. } => 7,
-        Finding::UnknownCultivar | Finding::Unrated { .. } | Finding::NothingNoted => 8,
+        Finding::Weighed { .. } => 3,
+        Finding::NoPartner | Finding::NoCrop { .. } | Finding::TooCold { .. } => 4,
+        Finding::Damage { .. } | Finding::Shoots { .. } => 5,
+        Finding::Infected { .. } => 6,
+        Finding::Weak { .. } | Finding::NotTheOther { .. } => 7,
+        Finding::Strong { .. } => 8,
+        Finding::Old { .. } | Finding::TooYoung { .. } => 9,
+        Finding::UnknownCultivar | Finding::Unrated { .. } | Finding::NothingNoted => 10,
     }
 }
 
 /// Whether junipers stand so near that rust comes every wet spring.
 pub fn junipers_near(facts: &Facts) -> bool {
-    nearest_juniper(facts).is_some_and(|metres| metres <= NEAR_JUNIPER_M)
+    let near = facts.knowledge.judging.of(Weighed::NearJuniper);
+    nearest_juniper(facts).is_some_and(|metres| metres <= near)
 }
 
 /// The greater of two severities, either of which may not have been judged.

@@ -3,8 +3,8 @@
 use super::page::{capital, head, wrap};
 use super::sentence::named;
 use crate::facts::Facts;
-use crate::facts::knowledge::{ChillUnit, Rating, SelfFertile};
-use crate::plan::choose::{Choice, Fit, Ground, NEAR_JUNIPER_M, Pressure};
+use crate::facts::knowledge::{ChillUnit, Rating, SelfFertile, Weighed};
+use crate::plan::choose::{Choice, Fit, Ground, Pressure};
 use crate::plan::pollination::Pair;
 use crate::season::Season;
 use crate::season::years::group_index;
@@ -187,9 +187,10 @@ pub fn ground_words(ground: &Ground<'_>) -> Vec<String> {
         } else {
             format!(
                 "{} known here, so infection is not counted: a middling pressure, as is usual in \
-                 the humid east, is assumed.",
+                 the humid east, is assumed. Rain by the day does not tell how long leaves stayed \
+                 wet, so it is not used instead.",
                 if facts.weather.hourly.is_some() {
-                    "No full season of hours is"
+                    "No past season's hours, March to July, are"
                 } else {
                     "No hours of weather are"
                 }
@@ -221,7 +222,7 @@ fn pressure(facts: &Facts, one: &Pressure) -> String {
         Some(Some(metres)) => parts.push(format!(
             "junipers from {}{}",
             facts.place.units.distance(metres),
-            if metres <= NEAR_JUNIPER_M {
+            if metres <= facts.knowledge.judging.of(Weighed::NearJuniper) {
                 ", near"
             } else {
                 ""
@@ -240,6 +241,7 @@ fn pressure(facts: &Facts, one: &Pressure) -> String {
 /// A cultivar in a line or two: its strengths and weaknesses, what is not
 /// known, its bloom and partner.
 fn brief(ground: &Ground<'_>, choice: &Choice<'_>) -> String {
+    let judging = &ground.facts.knowledge.judging;
     let named_for = |keep: &dyn Fn(Option<Rating>) -> bool| -> Vec<&str> {
         choice
             .diseases
@@ -277,7 +279,7 @@ fn brief(ground: &Ground<'_>, choice: &Choice<'_>) -> String {
     }
     if let Some(chill) = &choice.chill {
         match chill.met {
-            Some(met) if met < 0.9 && chill.of_cultivar => {
+            Some(met) if met < judging.of(Weighed::ChillEnough) && chill.of_cultivar => {
                 parts.push(format!("chill met in {} of winters", percent(met)));
             }
             _ if chill.wakes_early => {
@@ -288,7 +290,7 @@ fn brief(ground: &Ground<'_>, choice: &Choice<'_>) -> String {
     }
     if choice.bloom.is_some()
         && let (Some(own), Some(usual)) = (choice.frost, ground.years.frost_shares(None))
-        && (own.0 - usual.0).abs() >= 0.1
+        && (own.0 - usual.0).abs() >= judging.of(Weighed::FrostTold)
     {
         let than = if own.0 < usual.0 { "less" } else { "more" };
         parts.push(format!(

@@ -58,6 +58,54 @@ impl<'f> Saying<'f> {
                 self.disease(disease),
                 self.here(here)
             ),
+            Finding::Infected {
+                disease,
+                rating,
+                years,
+            } => {
+                let years: Vec<String> = years
+                    .iter()
+                    .map(|(year, periods, severe)| match severe {
+                        0 => format!("{year} {periods}"),
+                        severe => format!("{year} {periods} ({severe} severe)"),
+                    })
+                    .collect();
+                format!(
+                    "infection periods of {}, counted from hours, on a cultivar that is {} to it: \
+                     {}",
+                    self.disease(disease),
+                    rating.word(),
+                    years.join(", ")
+                )
+            }
+            Finding::Weighed {
+                disease,
+                ungraded,
+                borne,
+                bad_years,
+            } => {
+                let list = |years: &[i32]| -> String {
+                    let years: Vec<String> = years.iter().map(i32::to_string).collect();
+                    years.join(", ")
+                };
+                let mut parts = Vec::new();
+                if !ungraded.is_empty() {
+                    parts.push(format!("noted and not graded in {}", list(ungraded)));
+                }
+                if !borne.is_empty() {
+                    parts.push(format!("not bad on the tree in {}", list(borne)));
+                }
+                let weight = match *bad_years {
+                    more if more > 0.0 => format!("counts for {} bad years more", plain(more)),
+                    less if less < 0.0 => format!("takes {} bad years off", plain(-less)),
+                    _ => "the two outweigh each other".to_owned(),
+                };
+                format!(
+                    "many infection periods of {}, {}: {weight}",
+                    self.disease(disease),
+                    parts.join("; ")
+                )
+            }
             Finding::Strong { disease, rating } => {
                 format!("it is {} to {}", rating.word(), self.disease(disease))
             }
@@ -135,6 +183,19 @@ impl<'f> Saying<'f> {
                 "{} old, beyond the usual span of its kind; age alone is no fault",
                 named((*seasons).max(0) as u32, "season", "seasons")
             ),
+            Finding::TooCold {
+                coldest,
+                of_cultivar,
+            } => format!(
+                "your zone is {}, and zone {coldest} is the coldest that {}: each hard winter may \
+                 hurt it",
+                self.facts.place.hardiness,
+                if *of_cultivar {
+                    "is printed for the cultivar"
+                } else {
+                    "usually carries its kind"
+                }
+            ),
             Finding::NoPartner => {
                 "no partner for its pollination is known to stand near: a poor crop would be no \
                  fault of the tree"
@@ -147,7 +208,8 @@ impl<'f> Saying<'f> {
                 format!("{} damage in {year}{much}", cause.word())
             }
             Finding::NothingNoted => {
-                "nothing is noted about the tree itself: published knowledge alone speaks"
+                "nothing is noted about the tree itself: what is published or counted here \
+                 speaks alone"
                     .to_owned()
             }
         }
@@ -159,7 +221,7 @@ impl<'f> Saying<'f> {
                 format!("noted here in {}", named(*years as u32, "year", "years"))
             }
             Here::Counted(count) => format!(
-                "with {} this season",
+                "with {} counted here",
                 named(*count as u32, "infection period", "infection periods")
             ),
             Here::Junipers(metres) => format!(
@@ -335,6 +397,7 @@ fn because(facts: &Facts, verdict: &TreeVerdict) -> Option<String> {
         Finding::AgainstRating { .. } => Some("ill despite its rating".to_owned()),
         Finding::NoCrop { years, .. } => Some(format!("no crop, {} yr", years.len())),
         Finding::NoPartner => Some("no partner in bloom".to_owned()),
+        Finding::TooCold { .. } => Some("zone too cold for it".to_owned()),
         Finding::Damage { cause, year, .. } => Some(format!("{} {year}", cause.word())),
         Finding::Shoots { years, wanted } => years
             .last()
@@ -411,7 +474,7 @@ pub fn tree(
         part(
             "Next:",
             "If you agree, write status = \"replace\" in register.toml: the calendar then plans \
-             ordering and planting.",
+             ordering and planting. `budtide replanting` proposes when, and by when to decide.",
         );
     }
     if tree.tended() {
@@ -667,6 +730,17 @@ pub fn gap_words(facts: &Facts, tree: &Tree) -> String {
     )
 }
 
+/// How many follow by the keeper's word, and how many are proposed.
+fn to_follow(steps: &[Step<'_>]) -> String {
+    let proposed = steps.iter().filter(|one| one.decide_by.is_some()).count();
+    let trees = |count: usize| named(count as u32, "tree", "trees");
+    match (steps.len() - proposed, proposed) {
+        (own, 0) => format!("{} to follow", trees(own)),
+        (0, more) => format!("{} proposed, none marked yet", trees(more)),
+        (own, more) => format!("{} to follow, {more} more proposed", trees(own)),
+    }
+}
+
 /// The plan of replanting.
 pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<String> {
     let words = Words::new(facts, season.today);
@@ -674,7 +748,7 @@ pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<Str
     lines.push(String::new());
     if steps.is_empty() {
         lines.extend(wrap(
-            "No tree is dead or to be replaced. `budtide trees` judges them; status = \
+            "No tree is dead, to be replaced or judged so. `budtide trees` judges them; status = \
              \"replace\" in register.toml puts one on this plan.",
             "",
             "  ",
@@ -683,8 +757,8 @@ pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<Str
     }
     lines.extend(wrap(
         &format!(
-            "{} to follow; your {} h a week carry {} new a year.",
-            named(steps.len() as u32, "tree", "trees"),
+            "{}; your {} h a week carry {} new a year.",
+            to_follow(steps),
             plain(facts.preferences.hours_per_week),
             replacement::a_year(facts)
         ),
@@ -706,7 +780,10 @@ pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<Str
             "  {} {crop} '{}', {}",
             step.tree.id,
             step.tree.cultivar.as_deref().unwrap_or("?"),
-            step.tree.status.word()
+            match step.decide_by {
+                Some(_) => "proposed: judged replace",
+                None => step.tree.status.word(),
+            }
         ));
         let span = |(from, to)| match from == to {
             true => format!("on {}", words.day(from)),
@@ -715,6 +792,19 @@ pub fn replanting(facts: &Facts, season: &Season, steps: &[Step<'_>]) -> Vec<Str
         let mut part = |label: &str, text: String| {
             lines.extend(wrap(&text, &format!("    {label:<8}"), "            "));
         };
+        if let Some(decide_by) = step.decide_by {
+            part(
+                "Decide:",
+                format!(
+                    "by {}, when ordering begins. If you agree, write status = \"replace\" at {} \
+                     in register.toml: until then nothing of it is on the calendar. Why: budtide \
+                     trees {}",
+                    words.day(decide_by),
+                    step.tree.id,
+                    step.tree.id
+                ),
+            );
+        }
         part("Out:", format!("{}, roots and all.", span(step.remove)));
         part(
             "Spot:",

@@ -1,14 +1,15 @@
 //! What a season did to one tree: infection periods that could touch it, and
 //! symptoms that the keeper saw on it.
 //!
-//! This feeds a verdict on the tree; it decides nothing itself.
+//! [`counts`] feeds the verdicts; it decides nothing itself.
 
 use super::derive::Season;
 use super::infection::Class;
 use super::infections::InfectionPeriod;
+use super::years;
 use crate::facts::Facts;
 use crate::facts::journal::Severity;
-use crate::facts::knowledge::Rating;
+use crate::facts::knowledge::{Crop, Rating};
 use crate::facts::register::Tree;
 use chrono::{Datelike, NaiveDate};
 
@@ -40,12 +41,7 @@ pub fn tally(facts: &Facts, season: &Season, tree: &Tree) -> Vec<DiseaseTally> {
     hosts
         .filter(|disease| disease.hosts.contains(&tree.crop))
         .filter_map(|disease| {
-            let periods: Vec<InfectionPeriod> = season
-                .infections
-                .iter()
-                .filter(|period| period.disease == disease.id && period.class >= Class::Infection)
-                .cloned()
-                .collect();
+            let periods = of_disease(season, &disease.id);
             let seen = symptoms(facts, tree, &disease.id, year);
             if periods.is_empty() && seen.is_empty() {
                 return None;
@@ -58,13 +54,90 @@ pub fn tally(facts: &Facts, season: &Season, tree: &Tree) -> Vec<DiseaseTally> {
                 disease: disease.id.clone(),
                 year,
                 rating: rating.map(|rating| rating.rating),
-                severe: periods.iter().filter(|p| p.class == Class::Severe).count(),
+                severe: severe(&periods),
                 worst: shares.reduce(f64::max),
                 periods,
                 seen,
             })
         })
         .collect()
+}
+
+/// Infection periods of a disease on a crop in one season.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SeasonCount {
+    /// The crop's id.
+    pub crop: String,
+    /// The disease's id.
+    pub disease: String,
+    /// The year.
+    pub year: i32,
+    /// Periods that infect, those merely possible left out.
+    pub periods: usize,
+    /// Of them the severe ones.
+    pub severe: usize,
+}
+
+/// The counts of the register's crops: this season as far as it goes, and the
+/// earlier years of which the hours of a season are on record.
+pub fn counts(facts: &Facts, season: &Season) -> Vec<SeasonCount> {
+    let year = season.today.year();
+    let stands = |id: &str| {
+        let mut trees = facts.register.trees.iter();
+        trees.any(|tree| tree.stands() && tree.crop == id)
+    };
+    let crops: Vec<&Crop> = facts
+        .knowledge
+        .crops
+        .iter()
+        .filter(|crop| stands(&crop.id))
+        .collect();
+    let mut found = Vec::new();
+    for (crop, infections) in years::infections_before(facts, &crops, season.today) {
+        for one in infections {
+            for (year, periods, severe) in one.by_year {
+                found.push(SeasonCount {
+                    crop: crop.clone(),
+                    disease: one.disease.clone(),
+                    year,
+                    periods,
+                    severe,
+                });
+            }
+        }
+    }
+    for crop in &crops {
+        let hosted = facts.knowledge.diseases.iter();
+        for disease in hosted.filter(|disease| disease.hosts.contains(&crop.id)) {
+            let periods = of_disease(season, &disease.id);
+            if !periods.is_empty() {
+                found.push(SeasonCount {
+                    crop: crop.id.clone(),
+                    disease: disease.id.clone(),
+                    year,
+                    periods: periods.len(),
+                    severe: severe(&periods),
+                });
+            }
+        }
+    }
+    found
+}
+
+/// The periods of a disease this season, those merely possible left out.
+fn of_disease(season: &Season, disease: &str) -> Vec<InfectionPeriod> {
+    let periods = season.infections.iter();
+    periods
+        .filter(|period| period.disease == disease && period.class >= Class::Infection)
+        .cloned()
+        .collect()
+}
+
+fn severe(periods: &[InfectionPeriod]) -> usize {
+    periods
+        .iter()
+        .filter(|one| one.class == Class::Severe)
+        .count()
 }
 
 /// What the keeper saw of a disease on a tree in a year: entries on the tree,

@@ -30,8 +30,9 @@ pub const MOST_YEARS: usize = 30;
 /// Years of hours looked back on at most; wetness is counted hour by hour.
 const MOST_HOURLY_YEARS: usize = 10;
 
-/// Months of hours that a season's infection periods need: March to July (our
-/// judgement).
+/// Months whose hours a season's infection periods need, from green tip to the
+/// end of the spring's infections; and how many hours of them (our judgement).
+const MONTHS_OF_A_SEASON: [u32; 5] = [3, 4, 5, 6, 7];
 const HOURS_OF_A_SEASON: usize = 150 * 24;
 
 /// What the years gave.
@@ -97,6 +98,8 @@ pub struct InfectionYears {
     pub a_season: f64,
     /// Of them the severe ones.
     pub severe: f64,
+    /// Year, periods that infect, and of them the severe ones.
+    pub by_year: Vec<(i32, usize, usize)>,
 }
 
 /// Days by which each bloom group comes before or after the crop's middle (our
@@ -126,7 +129,7 @@ pub fn of(facts: &Facts, crop: &Crop, today: NaiveDate) -> PlaceYears {
     found.record_zone =
         freeze_dates::mean_extreme_minimum(&found.lows, i32::MIN..=i32::MAX).map(|mean| mean.1);
     found.winters = winters(climate.record(), latitude);
-    let stages = past_stages(facts, crop, &climate, today);
+    let stages = past_stages(facts, crop, &climate, today, &|_| true);
     found.springs = springs(crop, climate.record(), &stages);
     if let Some(hourly) = &weather.hourly {
         infection_years(facts, crop, hourly, climate.record(), &stages, &mut found);
@@ -174,7 +177,13 @@ pub fn winters(record: &DailyRecord, latitude_deg: f64) -> Vec<WinterChill> {
 /// The stages of a crop in each past spring, by the bloom model.
 type PastStages = Vec<(i32, Vec<Option<Spread>>)>;
 
-fn past_stages(facts: &Facts, crop: &Crop, climate: &Climate, today: NaiveDate) -> PastStages {
+fn past_stages(
+    facts: &Facts,
+    crop: &Crop,
+    climate: &Climate,
+    today: NaiveDate,
+    wanted: &dyn Fn(i32) -> bool,
+) -> PastStages {
     let group = Group {
         crop: crop.id.clone(),
         cultivar: None,
@@ -187,7 +196,7 @@ fn past_stages(facts: &Facts, crop: &Crop, climate: &Climate, today: NaiveDate) 
     for spring in climate.candidates.springs() {
         let season = SeasonYear::at(spring.year, climate.latitude_deg);
         let after = season.date(250.0);
-        if after >= today {
+        if after >= today || !wanted(spring.year) {
             continue;
         }
         let outlook = Outlook::new(climate, None, spring.year, after, Years::All);
@@ -244,6 +253,52 @@ fn springs(crop: &Crop, record: &DailyRecord, past: &PastStages) -> Vec<SpringFr
     found
 }
 
+/// Whether the hours of a year cover its season of infection. South of the
+/// equator spring falls into other months: any hours count there.
+fn is_full_season(hourly: &HourlyRecord, latitude_deg: f64, year: i32) -> bool {
+    let known = hourly
+        .hours()
+        .filter(|hour| hour.start.date().year() == year && hour.temperature_c.is_some())
+        .filter(|hour| {
+            latitude_deg < 0.0 || MONTHS_OF_A_SEASON.contains(&hour.start.date().month())
+        });
+    known.count() >= HOURS_OF_A_SEASON
+}
+
+/// Infection periods of crops in the earlier years of which the hours of a
+/// season are known, by crop; empty without them. Looks back as [`of`] does.
+pub fn infections_before(
+    facts: &Facts,
+    crops: &[&Crop],
+    today: NaiveDate,
+) -> Vec<(String, Vec<InfectionYears>)> {
+    let weather = facts.weather.as_of(today);
+    let (Some(daily), Some(hourly)) = (&weather.daily, &weather.hourly) else {
+        return Vec::new();
+    };
+    let latitude = facts.place.latitude;
+    let from = hourly
+        .hours()
+        .next()
+        .map_or(i32::MAX, |hour| hour.start.date().year());
+    let full: Vec<i32> = (from..today.year())
+        .filter(|year| is_full_season(hourly, latitude, *year))
+        .collect();
+    if full.is_empty() {
+        return Vec::new();
+    }
+    let record = recent(&super::screening::screen(daily).record, today);
+    let climate = Climate::new(&record, latitude);
+    let mut found = Vec::new();
+    for crop in crops {
+        let stages = past_stages(facts, crop, &climate, today, &|year| full.contains(&year));
+        let mut years = PlaceYears::default();
+        infection_years(facts, crop, hourly, climate.record(), &stages, &mut years);
+        found.push((crop.id.clone(), years.infections));
+    }
+    found
+}
+
 fn infection_years(
     facts: &Facts,
     crop: &Crop,
@@ -257,13 +312,13 @@ fn infection_years(
         if found.hourly_years == MOST_HOURLY_YEARS {
             break;
         }
+        if !is_full_season(hourly, facts.place.latitude, *year) {
+            continue;
+        }
         let hours: Vec<Hour> = hourly
             .hours()
             .filter(|hour| hour.start.date().year() == *year)
             .collect();
-        if hours.len() < HOURS_OF_A_SEASON {
-            continue;
-        }
         let Some(hours) = HourlyRecord::from_hours(&hours) else {
             continue;
         };
@@ -278,21 +333,30 @@ fn infection_years(
                         disease: period.disease.clone(),
                         a_season: 0.0,
                         severe: 0.0,
+                        by_year: Vec::new(),
                     });
                     counts.len() - 1
                 }
             };
             if let Some(count) = counts.get_mut(at) {
-                count.a_season += f64::from(u8::from(period.class >= Class::Infection));
-                count.severe += f64::from(u8::from(period.class >= Class::Severe));
+                if count.by_year.last().is_none_or(|one| one.0 != *year) {
+                    count.by_year.push((*year, 0, 0));
+                }
+                if let Some((_, periods, severe)) = count.by_year.last_mut() {
+                    *periods += usize::from(period.class >= Class::Infection);
+                    *severe += usize::from(period.class >= Class::Severe);
+                }
             }
         }
     }
     if found.hourly_years > 0 {
         let years = found.hourly_years as f64;
         for count in &mut counts {
-            count.a_season /= years;
-            count.severe /= years;
+            let sum = |of: fn(&(i32, usize, usize)) -> usize| -> usize {
+                count.by_year.iter().map(of).sum()
+            };
+            count.a_season = sum(|one| one.1) as f64 / years;
+            count.severe = sum(|one| one.2) as f64 / years;
         }
     }
     found.infections = counts;

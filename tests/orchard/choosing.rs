@@ -214,6 +214,34 @@ fn an_unknown_cultivar_has_no_rating_and_does_not_lead() {
     });
 }
 
+/// Infection is counted from the hours of March to July of a past season; an
+/// autumn's hours are none, and that is said.
+#[test]
+fn few_hours_are_said_and_not_counted() {
+    let later = chrono::NaiveDate::from_ymd_opt(2027, 2, 1).unwrap();
+    let facts = budtide::service::gather::demo(later).unwrap();
+    let crop = facts.knowledge.crop("apple").unwrap();
+    assert_eq!(years::of(&facts, crop, later).hourly_years, 1);
+    let mut autumn = facts.clone();
+    let hourly = facts.weather.hourly.as_ref().unwrap();
+    let from = chrono::NaiveDate::from_ymd_opt(2026, 6, 20).unwrap();
+    let hours: Vec<_> = hourly
+        .hours()
+        .filter(|hour| hour.start.date() >= from)
+        .collect();
+    assert!(hours.len() > 150 * 24);
+    autumn.weather.hourly = budtide::facts::weather::HourlyRecord::from_hours(&hours);
+    let found = years::of(&autumn, crop, later);
+    assert_eq!(found.hourly_years, 0);
+    let ground = Ground::new(&autumn, crop, &found, None, None);
+    let said = budtide::render::choosing::ground_words(&ground).join(" ");
+    assert!(
+        said.contains("No past season's hours, March to July"),
+        "{said}"
+    );
+    assert!(ground.pressures.iter().all(|one| one.a_season.is_none()));
+}
+
 /// Without weather nothing is claimed of it.
 #[test]
 fn without_weather_the_rest_still_ranks() {

@@ -1,7 +1,7 @@
 //! The keeper's own `cultivars.toml`.
 
 use budtide::config::knowledge::load;
-use budtide::facts::knowledge::Rating;
+use budtide::facts::knowledge::{Rating, Weighed};
 use std::fs;
 use tempfile::TempDir;
 
@@ -59,6 +59,37 @@ fn contradictory_own_ratings_are_a_fault_that_names_both() {
         "{said}"
     );
     assert!(said.contains("keep one of the two"), "{said}");
+}
+
+/// What is weighed stands in a file: another figure is another verdict.
+#[test]
+fn the_weights_are_read_from_their_file() {
+    let shipped = load(None).unwrap();
+    assert_eq!(shipped.judging.figures.len(), Weighed::ALL.len());
+    assert!(shipped.judging.is_strong("MM.111") && !shipped.judging.is_strong("M.9"));
+    let text = fs::read_to_string("config/judging.toml").unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("judging.toml");
+    fs::write(&file, text.replace("\"300 ft\"", "\"500 ft\"")).unwrap();
+    let judging = load(Some(folder.path())).unwrap().judging;
+    assert!((judging.of(Weighed::NearJuniper) - 152.4).abs() < 1e-9);
+    let said = |text: &str| {
+        fs::write(&file, text).unwrap();
+        let found = load(Some(folder.path())).expect_err("the file should have faults");
+        found
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    let found = said(&text.replace("[heavy_season]", "[heavy_seasons]"));
+    assert!(found.contains("heavy_season: is missing"), "{found}");
+    let found = said(&text.replace("\"300 ft\"", "300"));
+    assert!(
+        found.contains("near_juniper.value: 300 has no unit"),
+        "{found}"
+    );
+    assert!(said("# nothing\n").contains("cannot be taken away"));
 }
 
 #[test]

@@ -112,6 +112,24 @@ fn apples_without_useful_pollen_serve_nobody_and_take_two() {
     assert_eq!(pair(liberty, liberty), Pair::Same);
 }
 
+/// varieties.md, section 8 (from memory): a sport is its parent to pollen.
+#[test]
+fn sports_of_one_cultivar_do_not_serve_each_other() {
+    let knowledge = demo().knowledge;
+    let apple = |name: &str| named(&knowledge, "apple", name);
+    for (sport, parent) in [("Haralred", "Haralson"), ("Connell Red", "Fireside")] {
+        assert_eq!(pair(apple(sport), apple(parent)), Pair::Same, "{sport}");
+        assert_eq!(pair(apple(parent), apple(sport)), Pair::Same, "{sport}");
+        assert!(pair(apple(sport), apple("Liberty")).may_serve(), "{sport}");
+    }
+    // Two sports of one are the same as well.
+    let sport = |name: &str| Cultivar {
+        name: name.to_owned(),
+        ..apple("Haralred").clone()
+    };
+    assert_eq!(pair(&sport("One"), &sport("Other")), Pair::Same);
+}
+
 #[test]
 fn plums_go_by_kind_and_pears_by_name() {
     let facts = demo();

@@ -81,6 +81,9 @@ fn cultivar(table: &Table<'_, '_>, crop: &str, reading: &Reading<'_>) -> Option<
     let self_fertile = sourced(table, "self_fertile", reading, |inner| {
         inner.choice("answer", &SelfFertile::ALL)
     });
+    let sport_of = sourced(table, "sport_of", reading, |inner| {
+        inner.text("cultivar", "Haralson")
+    });
     let good_pollen = sourced(table, "pollen", reading, |inner| {
         inner.choice("quality", &POLLEN)
     });
@@ -110,6 +113,7 @@ fn cultivar(table: &Table<'_, '_>, crop: &str, reading: &Reading<'_>) -> Option<
         chill_hours,
         bloom,
         self_fertile,
+        sport_of,
         good_pollen,
         s_alleles,
         never_with,

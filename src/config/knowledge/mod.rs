@@ -12,6 +12,7 @@ pub mod crops;
 pub mod cultivars;
 pub mod diseases;
 pub mod insects;
+pub mod judging;
 pub mod known;
 pub mod lookalikes;
 pub mod materials;
@@ -62,6 +63,7 @@ pub fn on(shelf: &Shelf, crops_kept: Option<&[&str]>) -> Result<Knowledge, Vec<F
     let cultivars = cultivars::read(shelf, &known, crops_kept, &mut faults);
     let chores = chores::read(shelf, &known, &crops, &mut faults);
     let (zones, leaf_fall) = zones::read(shelf, &known, &mut faults);
+    let judging = judging::read(shelf, &known, &mut faults);
     let lookalikes = lookalikes::read(shelf, &known, &crops, &mut faults);
     faults.extend(shelf.faults().iter().cloned());
     if !faults.is_empty() {
@@ -79,6 +81,7 @@ pub fn on(shelf: &Shelf, crops_kept: Option<&[&str]>) -> Result<Knowledge, Vec<F
         references,
         cautions,
         lookalikes,
+        judging,
         ..Knowledge::default()
     };
     Ok(knowledge.index())

@@ -11,8 +11,8 @@ use std::path::Path;
 static SHIPPED: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/config");
 
 /// The folders that hold knowledge. `references`, `cautions`,
-/// `zones` and `lookalikes` stand as single files of that name.
-pub const FOLDERS: [&str; 10] = [
+/// `zones`, `lookalikes` and `judging` stand as single files of that name.
+pub const FOLDERS: [&str; 11] = [
     "references",
     "cautions",
     "crops",
@@ -23,6 +23,7 @@ pub const FOLDERS: [&str; 10] = [
     "chores",
     "zones",
     "lookalikes",
+    "judging",
 ];
 
 /// One file of knowledge.

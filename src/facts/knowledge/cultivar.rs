@@ -92,6 +92,8 @@ pub struct Cultivar {
     pub bloom: Option<(BloomGroup, Source)>,
     /// `yes`, `no` or `partly`.
     pub self_fertile: Option<(SelfFertile, Source)>,
+    /// The cultivar that it is a sport of: the same in all but looks.
+    pub sport_of: Option<(String, Source)>,
     /// Whether its pollen serves others; `false` for triploids and the like.
     pub good_pollen: Option<(bool, Source)>,
     /// Incompatibility alleles (sweet cherry), such as `S3S4`.
@@ -112,6 +114,13 @@ impl Cultivar {
     pub fn is_called(&self, name: &str) -> bool {
         let key = cultivar_key(name);
         cultivar_key(&self.name) == key || self.also.iter().any(|also| cultivar_key(also) == key)
+    }
+
+    /// The name that pollen goes by: a sport is its parent there.
+    pub fn pollen_name(&self) -> &str {
+        self.sport_of
+            .as_ref()
+            .map_or(&self.name, |(parent, _)| parent)
     }
 
     /// The rating for a disease, if any source gave one.

@@ -11,6 +11,7 @@ mod cultivar;
 mod disease;
 mod heat;
 mod insect;
+mod judging;
 mod material;
 mod source;
 mod timing;
@@ -24,6 +25,7 @@ pub use cultivar::{BloomGroup, Cultivar, CultivarRating, Rating, SelfFertile, cu
 pub use disease::{Disease, Figure, IncidenceRow, InfectionModel, WetnessRow};
 pub use heat::{Cutoff, DegreeDayMethod, HeatRule, HeatStart};
 pub use insect::{Insect, InsectEvent};
+pub use judging::{JudgedFigure, Judging, Weighed, Written};
 pub use material::{Material, ReachesBack};
 pub use source::{Caution, Lookalike, Reference, Source, Standing};
 pub use timing::{After, Anchor, Guard, Point, Trigger};
@@ -55,6 +57,8 @@ pub struct Knowledge {
     pub zones: Vec<ZoneMonths>,
     /// When leaves fall, counted from the first hard freeze of autumn.
     pub leaf_fall: Option<LeafFallRule>,
+    /// What verdicts and choices weigh.
+    pub judging: Judging,
     /// Places in `cultivars` by crop and name, see [`Knowledge::index`].
     pub by_name: HashMap<(String, String), usize>,
 }

@@ -105,6 +105,7 @@ fn correct(held: &mut Cultivar, given: Cultivar) {
     held.chill_hours = given.chill_hours.or_else(|| held.chill_hours.take());
     held.bloom = given.bloom.or_else(|| held.bloom.take());
     held.self_fertile = given.self_fertile.or_else(|| held.self_fertile.take());
+    held.sport_of = given.sport_of.or_else(|| held.sport_of.take());
     held.good_pollen = given.good_pollen.or_else(|| held.good_pollen.take());
     held.s_alleles = given.s_alleles.or_else(|| held.s_alleles.take());
     held.never_with = given.never_with.or_else(|| held.never_with.take());
