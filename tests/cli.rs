@@ -336,6 +336,7 @@ fn json_has_its_keys() {
             "tasks",
             "today",
             "until",
+            "weather_credits",
             "weather_seen_until",
             "weeks"
         ]
