@@ -280,13 +280,8 @@ pub fn of_tree(facts: &Facts, tree: &Tree) -> Outlook {
     outlook(facts, &tree.crop, known, spot, Some(&tree.id))
 }
 
-/// Metres from a spot to a tree, reckoned from rows and spots; rows stand in
-/// the order of the register.
-pub fn distance(facts: &Facts, spot: (&str, u32), tree: &Tree) -> Option<f64> {
-    Rows::of(facts).distance(spot, tree)
-}
-
-/// The rows of a register by their name in small letters, and their order.
+/// The rows of a register by their name in small letters, and their order:
+/// they stand in that of the register.
 struct Rows(HashMap<String, usize>);
 
 impl Rows {
@@ -309,6 +304,7 @@ impl Rows {
         Rows(rows)
     }
 
+    /// Metres from a spot to a tree, reckoned from rows and spots.
     fn distance(&self, (row, spot): (&str, u32), tree: &Tree) -> Option<f64> {
         let theirs = tree.row.as_deref()?;
         let across = if row == theirs {

@@ -398,4 +398,35 @@ mod tests {
         assert!((dates[0] - 100.6).abs() < 1e-4 && (dates[1] - 101.0).abs() < 1e-4);
         assert_eq!(dates[2], DAYS_AFTER as f32);
     }
+
+    /// What tracks share makes no other sums than each would by itself.
+    #[test]
+    fn shared_sums_are_those_of_each_heat() {
+        let mut days = SeasonDays {
+            low_c: (0..SPAN).map(|day| (day % 23) as f64 - 8.0).collect(),
+            high_c: (0..SPAN).map(|day| (day % 31) as f64).collect(),
+            portions: (0..SPAN).map(|day| 0.25 * day as f64).collect(),
+        };
+        for day in 0..SPAN {
+            days.high_c[day] = days.high_c[day].max(days.low_c[day]);
+        }
+        (days.low_c[200], days.high_c[200]) = (f64::NAN, f64::NAN);
+        let mut shared = RunningSums::new(&days);
+        let chilled = |base_c, portions, sharpness| Heat::ChillWeighted {
+            base_c,
+            portions,
+            sharpness,
+        };
+        for heat in [
+            Heat::DegreeDays { base_c: 4.0 },
+            Heat::Exponential { rate: 0.1 },
+            chilled(4.0, 30.0, 0.5),
+            chilled(2.0, 30.0, 0.5),
+            chilled(4.0, 60.0, 0.5),
+            chilled(4.0, 30.0, 1.5),
+        ] {
+            assert_eq!(shared.of(heat), days.running(heat), "{heat:?}");
+            assert_eq!(shared.of(heat), days.running(heat), "{heat:?}, again");
+        }
+    }
 }

@@ -194,3 +194,41 @@ fn a_missing_partner_is_a_gap_and_an_unknown_one_is_not() {
     );
     assert!(far.gap() && !far.partners[0].near);
 }
+
+#[test]
+fn of_many_trees_of_a_cultivar_the_nearest_counts() {
+    let mut facts = demo();
+    let trees = &mut facts.register.trees;
+    trees.retain(|tree| ["F1", "F2", "F3", "F4"].contains(&tree.id.as_str()));
+    assert_eq!(trees.len(), 4);
+    for (tree, spot) in trees.iter_mut().zip([1, 9, 3, 5]) {
+        tree.crop = "sweet-cherry".into();
+        tree.cultivar = Some("Black Tartarian".into());
+        (tree.row, tree.spot) = (Some("F".into()), Some(spot));
+    }
+    let knowledge = facts.knowledge.clone();
+    let bing = named(&knowledge, "sweet-cherry", "Bing");
+    let here = |facts: &_, row| {
+        outlook(
+            facts,
+            "sweet-cherry",
+            Some(bing),
+            Some((row, 1)),
+            Some("F1"),
+        )
+    };
+    let found = here(&facts, "F");
+    assert_eq!(found.partners.len(), 1);
+    assert_eq!(found.partners[0].tree, "F3");
+    assert!(found.partners[0].near && found.serving() == 1);
+    // A row is the same row in small letters.
+    assert_eq!(here(&facts, "f"), found);
+    // One that may stand anywhere counts as near, where all others are far.
+    for (tree, spot) in facts.register.trees.iter_mut().zip([1, 90, 30, 50]) {
+        tree.spot = Some(spot);
+    }
+    assert!(here(&facts, "F").gap());
+    facts.register.trees[3].spot = None;
+    let open = here(&facts, "F");
+    assert!(!open.gap() && open.partners[0].tree == "F4");
+}
