@@ -1,10 +1,12 @@
 //! `service`: put up, look after and take down the user service, or be it.
 
 use super::{Common, Output, folders};
+use crate::service::apart;
 use crate::service::gather::Folders;
 use crate::service::log::{Level, Log};
 use crate::service::run::{self, Options};
 use clap::{Args, Subcommand, ValueEnum};
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 use std::time::Duration;
@@ -72,6 +74,9 @@ enum What {
         #[arg(long, value_name = "LEVEL", default_value = "info")]
         log: Tell,
     },
+    /// One look for the service, which asks on standard input
+    #[command(hide = true)]
+    Look,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -91,6 +96,7 @@ pub fn run(service: &Service, common: &Common) -> Result<Result<Output, ExitCode
         What::Remove { dry_run } => remove(*dry_run).map(|lines| Ok(Output::Lines(lines))),
         What::Status => status(common).map(|lines| Ok(Output::Lines(lines))),
         What::Logs { follow, lines } => logs(*follow, *lines).map(Err),
+        What::Look => Ok(Err(look())),
         What::Run { once, log } => Ok(Err(be(folders(common)?, *once, *log))),
     }
 }
@@ -399,6 +405,29 @@ fn systemctl(arguments: &[&str]) -> Result<String, String> {
         ""
     };
     Err(format!("{said} failed: {cause}{more}"))
+}
+
+/// Is the second copy of the service for one look.
+fn look() -> ExitCode {
+    let mut text = String::new();
+    let question = std::io::stdin()
+        .read_to_string(&mut text)
+        .map_err(|error| error.to_string())
+        .and_then(|_| serde_json::from_str(&text).map_err(|error| error.to_string()));
+    let reply = question
+        .map(apart::answer)
+        .and_then(|reply| serde_json::to_string(&reply).map_err(|error| error.to_string()));
+    let said = reply.and_then(|reply| {
+        let mut out = std::io::stdout();
+        writeln!(out, "{reply}").map_err(|error| error.to_string())
+    });
+    match said {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            super::print::error(&format!("the service asks this for itself: {why}"));
+            ExitCode::from(super::FAILED)
+        }
+    }
 }
 
 /// Is the service until it is told to end.

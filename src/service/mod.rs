@@ -4,6 +4,7 @@
 pub mod gather;
 pub mod refresh;
 
+pub mod apart;
 pub mod lock;
 pub mod log;
 pub mod post;

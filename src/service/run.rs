@@ -5,12 +5,13 @@
 //! signal) and then makes a round: fetch what is due, gather,
 //! plan, say, deliver, and work out when to wake next.
 
+use super::apart::{self, Question, Reply, Unanswered};
 use super::gather::{self, Folders, GatherError, Look};
 use super::lock::{Lock, LockError};
 use super::log::Log;
 use super::post;
 use super::refresh::{Fetcher, Manner, Refreshed, Wanted};
-use super::round::{Answer, Keeper};
+use super::round::{Answer, Keeper, Next};
 use super::tell;
 use super::wake::{Wake, Waker};
 use crate::channels::desktop::Pressed;
@@ -259,6 +260,9 @@ struct Service {
     /// lie in memory all day, and is read from the shelf for each look.
     settings: Settings,
     shelf: Shelf,
+    /// Whether the files have faults since, so that these are not what they
+    /// say any more.
+    stale: bool,
     keeper: Keeper,
     presses: Option<UnboundedReceiver<Pressed>>,
     /// The sources of weather.
@@ -301,6 +305,7 @@ impl Service {
             options,
             settings,
             shelf,
+            stale: false,
             presses: post.presses,
             next: clock::now(),
             status: String::new(),
@@ -444,7 +449,7 @@ impl Service {
                     for trouble in &post.troubles {
                         log.error(&trouble.to_string(), &[]);
                     }
-                    self.keeper.channels = post.channels;
+                    self.keeper.leave_by(post.channels);
                     self.presses = post.presses;
                 }
                 warn(log, &settings.warnings);
@@ -456,11 +461,13 @@ impl Service {
                     self.fetch_at = (!self.fetcher.is_idle()).then(clock::now);
                 }
                 (self.settings, self.shelf) = (settings, shelf);
+                self.stale = false;
                 self.keeper.trouble("settings", None);
                 self.watch(waker);
                 log.info("read the files anew", &[]);
             }
             Err(faults) => {
+                self.stale = true;
                 let found: Vec<String> = faults.iter().map(head).collect();
                 for line in &found {
                     log.error(line, &[]);
@@ -507,9 +514,7 @@ impl Service {
 
     async fn look(&mut self, now: DateTime<Utc>) -> Result<(), GatherError> {
         let began = std::time::Instant::now();
-        let facts = self.facts(now)?;
-        let next = self.keeper.look(&facts, now)?;
-        drop(facts);
+        let next = self.next_look(now).await?;
         let took = began.elapsed().as_millis();
         self.deliver(now, next.wake).await?;
         self.status = next.status;
@@ -522,6 +527,51 @@ impl Service {
             ],
         );
         Ok(())
+    }
+
+    /// Looks, in a process of its own where it can.
+    async fn next_look(&mut self, now: DateTime<Utc>) -> Result<Next, GatherError> {
+        match self.apart(now, None).await? {
+            Some(Reply::Looked(next, troubles)) => {
+                self.keeper.take_troubles(troubles);
+                Ok(next)
+            }
+            Some(other) => Err(odd(&other)),
+            None => {
+                let facts = self.facts(now)?;
+                Ok(self.keeper.look(&facts, now)?)
+            }
+        }
+    }
+
+    /// Asks a process of its own; `None` where the look must be here: by
+    /// files that are not there any more, or where none can be started.
+    async fn apart(
+        &self,
+        now: DateTime<Utc>,
+        pressed: Option<&Pressed>,
+    ) -> Result<Option<Reply>, GatherError> {
+        if self.stale || self.options.once {
+            return Ok(None);
+        }
+        let question = Question {
+            config: self.options.folders.config.clone(),
+            data: self.options.folders.data.clone(),
+            now,
+            ways: self.keeper.ways().to_vec(),
+            troubles: self.keeper.troubles().clone(),
+            pressed: pressed.map(|pressed| (pressed.message.clone(), pressed.action.clone())),
+        };
+        match apart::ask(&question).await {
+            Ok(Reply::Faults) => Ok(None),
+            Ok(Reply::Trouble(text)) => Err(GatherError::Weather(text)),
+            Ok(reply) => Ok(Some(reply)),
+            Err(error @ Unanswered::Unstarted(_)) => {
+                self.options.log.warning(&error.to_string(), &[]);
+                Ok(None)
+            }
+            Err(error) => Err(GatherError::Weather(error.to_string())),
+        }
     }
 
     async fn deliver(&mut self, now: DateTime<Utc>, wake: DateTime<Utc>) -> Result<(), StoreError> {
@@ -546,15 +596,7 @@ impl Service {
     async fn pressed(&mut self, pressed: &Pressed) {
         let log = self.options.log;
         let now = clock::now();
-        let answer = self
-            .facts(now)
-            .map_err(|error| error.to_string())
-            .and_then(|facts| {
-                self.keeper
-                    .pressed(&facts, &pressed.message, &pressed.action, now)
-                    .map_err(|error| error.to_string())
-            });
-        match answer {
+        match self.answer_to(pressed, now).await {
             Ok(Answer::Noted(line)) => {
                 log.info(&line, &[]);
                 self.round().await;
@@ -571,7 +613,23 @@ impl Service {
                     &[("action", &pressed.action)],
                 );
             }
-            Err(error) => log.error(&error, &[]),
+            Err(error) => log.error(&error.to_string(), &[]),
+        }
+    }
+
+    async fn answer_to(
+        &mut self,
+        pressed: &Pressed,
+        now: DateTime<Utc>,
+    ) -> Result<Answer, GatherError> {
+        match self.apart(now, Some(pressed)).await? {
+            Some(Reply::Pressed(answer)) => Ok(answer),
+            Some(other) => Err(odd(&other)),
+            None => {
+                let facts = self.facts(now)?;
+                let (message, action) = (&pressed.message, &pressed.action);
+                Ok(self.keeper.pressed(&facts, message, action, now)?)
+            }
         }
     }
 
@@ -620,6 +678,13 @@ fn fetcher(settings: &Settings, log: Log) -> Arc<Fetcher> {
         log.warning(&unasked.why, &[]);
     }
     Arc::new(fetcher)
+}
+
+/// An answer to another question.
+fn odd(reply: &Reply) -> GatherError {
+    GatherError::Weather(format!(
+        "a look gave an answer that was not asked for: {reply:?}"
+    ))
 }
 
 fn first_day() -> NaiveDate {
