@@ -247,12 +247,52 @@ fn parts_of_the_calendar() {
         (&["--tree", "A99"][..], 1, "no tree or juniper \"A99\""),
         (&["--chore", "oil"], 1, "name one of them: oil-delayed"),
         (&["--chore", "prune-pone"], 1, "did you mean \"prune-pome\""),
-        (&["--week", "--list"], 2, "cannot be used with"),
+        (&["--week", "--list"], 2, "two forms of the calendar"),
     ] {
         let ran = run(home.path(), &[&["demo", "calendar"], args].concat());
         assert_eq!(ran.code, Some(code), "{args:?}");
         assert!(ran.err.contains(said), "{args:?}: {}", ran.err);
     }
+}
+
+/// Crop, tree and chore narrow every form of the calendar, and each other.
+#[test]
+fn filters_of_the_calendar_go_together() {
+    let ids = |args: &[&str]| -> Vec<String> {
+        let plan = json_of(&[&["calendar", "--json"], args].concat());
+        let tasks = plan["tasks"].as_array().unwrap().clone();
+        tasks
+            .iter()
+            .filter(|task| task["state"] != "missed")
+            .map(|task| task["id"].as_str().unwrap().to_owned())
+            .collect()
+    };
+    for filter in [
+        &["--crop", "apple"][..],
+        &["--crop", "apple", "--tree", "A1"],
+        &["--tree", "A1", "--chore", "prune-pome"],
+    ] {
+        let own = ids(filter);
+        assert!(!own.is_empty(), "{filter:?}");
+        assert!(own.len() < ids(&[]).len());
+        let list = demo(&[&["calendar", "--list"], filter].concat());
+        plain_page(&list);
+        assert!(list.contains("Only "), "{list}");
+        for id in ids(&[]) {
+            let shown = list.contains(&format!("[{id}]"));
+            assert_eq!(shown, own.contains(&id), "{filter:?}: {id}");
+        }
+        let file = demo(&[&["calendar", "--icalendar"], filter].concat());
+        assert!(file.matches("BEGIN:VEVENT").count() <= own.len());
+        for form in ["--week", "--month"] {
+            plain_page(&demo(&[&["calendar", form], filter].concat()));
+        }
+    }
+    let both = demo(&["calendar", "--crop", "peach", "--tree", "A1"]);
+    assert!(
+        both.contains("No task of the coming year is for that."),
+        "{both}"
+    );
 }
 
 #[test]
@@ -419,8 +459,12 @@ fn a_command_line_that_is_not_understood() {
         (&["today", "--as-of", ""], "--as-of"),
         (&["today", "--folder"], "--folder"),
         (
-            &["calendar", "--list", "--crop", "apple"],
-            "cannot be used with",
+            &["calendar", "--list", "--week"],
+            "--list and --week are two forms of the calendar",
+        ),
+        (
+            &["demo", "calendar", "--hours", "--crop", "apple"],
+            "leave out --crop",
         ),
         (&["demo", "check"], "'check'"),
         (&["calendar", "--jsn"], "'--json'"),

@@ -6,6 +6,7 @@ mod faults;
 mod house;
 mod http;
 mod journal;
+mod json;
 mod knowledge;
 
 mod chores;

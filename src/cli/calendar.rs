@@ -11,33 +11,116 @@ use crate::season::Season;
 use chrono::Days;
 use clap::Args;
 
-/// How the calendar is asked for; without any of these, lanes of the year.
+/// How the calendar is asked for: in one form, of some tasks or of all.
+/// Without any of these, lanes of the year.
 #[derive(Clone, Debug, Default, Args)]
 pub struct Calendar {
     /// As a list by month, every task with its name
-    #[arg(long, group = "part")]
+    #[arg(long)]
     list: bool,
-    /// Only the tasks of one crop, one lane each
-    #[arg(long, group = "part", value_name = "CROP")]
+    /// Only the tasks of one crop; alone, one lane each
+    #[arg(long, value_name = "CROP")]
     crop: Option<String>,
     /// The coming seven days, day by day
-    #[arg(long, group = "part")]
+    #[arg(long)]
     week: bool,
     /// The coming five weeks, week by week
-    #[arg(long, group = "part")]
+    #[arg(long)]
     month: bool,
     /// Only what is for one tree, by its id in the register
-    #[arg(long, group = "part", value_name = "ID")]
+    #[arg(long, value_name = "ID")]
     tree: Option<String>,
     /// Only one chore, by its id or by words of its name
-    #[arg(long, group = "part", value_name = "CHORE")]
+    #[arg(long, value_name = "CHORE")]
     chore: Option<String>,
     /// Your hours week by week: wanted, given, and what finds no place
-    #[arg(long, group = "part")]
+    #[arg(long)]
     hours: bool,
     /// All of it as an iCalendar file (RFC 5545) for a calendar program
-    #[arg(long, group = "part")]
+    #[arg(long)]
     icalendar: bool,
+}
+
+impl Calendar {
+    /// Whether what was asked for goes together.
+    ///
+    /// # Errors
+    /// What does not, and what does.
+    pub fn check(&self) -> Result<(), String> {
+        let forms = [
+            ("--list", self.list),
+            ("--week", self.week),
+            ("--month", self.month),
+            ("--hours", self.hours),
+            ("--icalendar", self.icalendar),
+        ];
+        let asked: Vec<&str> = forms
+            .iter()
+            .filter(|form| form.1)
+            .map(|form| form.0)
+            .collect();
+        if let [first, second, ..] = asked[..] {
+            return Err(format!(
+                "{first} and {second} are two forms of the calendar: ask for one at a time; \
+                 --crop, --tree and --chore may go with it"
+            ));
+        }
+        let filters = [
+            ("--crop", &self.crop),
+            ("--tree", &self.tree),
+            ("--chore", &self.chore),
+        ];
+        let filter = filters.iter().find(|(_, value)| value.is_some());
+        match filter.filter(|_| self.hours) {
+            Some((name, _)) => Err(format!(
+                "--hours are those of the whole orchard: leave out {name}, or ask for --list, \
+                 --week or --month with it"
+            )),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The tasks that are asked for, by ids that are known.
+#[derive(Debug)]
+struct Filter {
+    crop: Option<String>,
+    tree: Option<String>,
+    chore: Option<String>,
+}
+
+impl Filter {
+    fn of(asked: &Calendar, facts: &Facts) -> Result<Self, String> {
+        let crop = asked.crop.as_deref();
+        let crop = crop.map(|word| super::show::known_crop(facts, word));
+        let tree = asked.tree.as_deref().map(|id| known_tree(facts, id));
+        let chore = asked.chore.as_deref().map(|word| known_chore(facts, word));
+        Ok(Filter {
+            crop: crop.transpose()?,
+            tree: tree.transpose()?,
+            chore: chore.transpose()?,
+        })
+    }
+
+    fn wants(&self, task: &Task) -> bool {
+        let crop = self.crop.as_ref();
+        let tree = self.tree.as_ref();
+        let chore = self.chore.as_ref();
+        crop.is_none_or(|crop| task.crop.as_ref() == Some(crop))
+            && tree.is_none_or(|id| task.trees.contains(id))
+            && chore.is_none_or(|id| task.chore == *id)
+    }
+
+    /// `apple, tree A1`; empty where all is wanted.
+    fn words(&self, facts: &Facts) -> String {
+        let name = |id: &String| facts.knowledge.crop(id).map(|crop| crop.plural.clone());
+        let parts = [
+            self.crop.as_ref().and_then(name),
+            self.tree.clone(),
+            self.chore.clone(),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// Shows the calendar as it was asked for.
@@ -51,15 +134,16 @@ pub fn run(
     plan: &Plan,
     as_json: bool,
 ) -> Result<Output, String> {
-    let crop = asked.crop.as_deref();
-    let crop = crop.map(|word| super::show::known_crop(facts, word));
-    let crop = crop.transpose()?;
-    let tree = asked.tree.as_deref().map(|id| known_tree(facts, id));
-    let tree = tree.transpose()?;
-    let chore = asked.chore.as_deref().map(|word| known_chore(facts, word));
-    let chore = chore.transpose()?;
+    let filter = Filter::of(asked, facts)?;
+    let only = filter.words(facts);
+    let mut own = plan.clone();
+    if !only.is_empty() {
+        own.tasks.retain(|task| filter.wants(task));
+        // They speak of the whole orchard.
+        own.notes.clear();
+    }
     if asked.icalendar {
-        let entries = nudge::entries(facts, plan);
+        let entries = nudge::entries(facts, &own);
         let stamp = Clock::Fixed(plan.today).now(facts.place.time_zone);
         let name = &facts.place.name;
         return Ok(Output::Raw(icalendar::publish(name, &entries, stamp)));
@@ -71,23 +155,33 @@ pub fn run(
             _ => None,
         };
         let wanted = |task: &Task| {
-            crop.as_ref()
-                .is_none_or(|crop| task.crop.as_ref() == Some(crop))
-                && tree.as_ref().is_none_or(|id| task.trees.contains(id))
-                && chore.as_ref().is_none_or(|id| task.chore == *id)
-                && ahead.is_none_or(|until| task.window.opens.spread.middle <= until)
+            filter.wants(task) && ahead.is_none_or(|until| task.window.opens.spread.middle <= until)
         };
         return json::plan(facts, season, plan, &wanted).map(Output::Json);
     }
-    let lines = match (crop, tree, chore) {
-        (Some(crop), _, _) => page::calendar(facts, season, plan, &Layout::Crop(crop)),
-        (_, Some(id), _) => views::tree(facts, season, plan, &id),
-        (_, _, Some(id)) => views::chore(facts, season, plan, &id),
-        _ if asked.week => views::week(facts, season, plan),
-        _ if asked.month => views::month(facts, season, plan),
+    let plain = !(asked.list || asked.week || asked.month || asked.hours);
+    let lines = match (&filter.crop, &filter.tree, &filter.chore) {
+        (Some(crop), None, None) if plain => {
+            page::calendar(facts, season, plan, &Layout::Crop(crop.clone()))
+        }
+        (None, Some(id), None) if plain => views::tree(facts, season, plan, id),
+        (None, None, Some(id)) if plain => views::chore(facts, season, plan, id),
+        (None, None, None) if plain => page::calendar(facts, season, plan, &Layout::Lanes),
         _ if asked.hours => views::hours(facts, season, plan),
-        _ if asked.list => page::calendar(facts, season, plan, &Layout::List),
-        _ => page::calendar(facts, season, plan, &Layout::Lanes),
+        _ => {
+            let mut lines = match asked {
+                Calendar { week: true, .. } => views::week(facts, season, &own),
+                Calendar { month: true, .. } => views::month(facts, season, &own),
+                _ => page::calendar(facts, season, &own, &Layout::List),
+            };
+            if !only.is_empty() {
+                lines.insert(1, format!("Only {only}."));
+                if own.tasks.is_empty() {
+                    lines.push("No task of the coming year is for that.".to_owned());
+                }
+            }
+            lines
+        }
     };
     Ok(Output::Lines(lines))
 }

@@ -1,12 +1,15 @@
 //! `import`: a weather file into the kept weather.
 
-use super::{Common, Output, all, folders};
+use super::answer::{Output, Refusal};
+use super::{Common, folders};
 use crate::clock::Clock;
 use crate::config;
 use crate::render::page;
-use crate::sources::csv_file::{self, Options, days_from_hours};
+use crate::sources::csv_file::{self, Effect, Kind, Options, Report, days_from_hours, grouped};
 use crate::store::weather::{FILE, Origin, Put, WeatherStore};
+use chrono::NaiveDateTime;
 use clap::Args;
+use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
 
@@ -40,10 +43,10 @@ pub struct Import {
 }
 
 /// Reads the file, says what was found, and keeps it.
-pub fn run(import: &Import, common: &Common) -> Result<Output, String> {
+pub fn run(import: &Import, common: &Common) -> Result<Output, Refusal> {
     let folders = folders(common)?;
     let place = config::load(&folders.config)
-        .map_err(|faults| all(&faults))?
+        .map_err(|faults| Refusal::of_files(faults, ""))?
         .place;
     let today = common
         .as_of
@@ -66,7 +69,8 @@ pub fn run(import: &Import, common: &Common) -> Result<Output, String> {
     }
     if import.dry_run {
         lines.push("Nothing was kept: this was a dry run.".to_owned());
-        return Ok(Output::Lines(lines));
+        let value = document(&import.source, &read.report, None);
+        return Ok(Output::Both { lines, value });
     }
     fs::create_dir_all(&folders.data).map_err(|error| {
         format!(
@@ -102,6 +106,7 @@ pub fn run(import: &Import, common: &Common) -> Result<Output, String> {
     let days = store
         .put_days(origin, &days)
         .map_err(|error| error.to_string())?;
+    let value = document(&import.source, &read.report, Some((days, hours)));
     let what = if read.hourly.is_empty() {
         kept(days, "days")
     } else {
@@ -113,7 +118,60 @@ pub fn run(import: &Import, common: &Common) -> Result<Output, String> {
         "",
         "  ",
     ));
-    Ok(Output::Lines(lines))
+    Ok(Output::Both { lines, value })
+}
+
+/// What was read and what was kept, for a program; `kept` is days and hours.
+fn document(source: &str, report: &Report, kept: Option<(Put, Put)>) -> Value {
+    let counts = |put: Put| {
+        json!({
+            "new": put.new, "corrected": put.corrected, "same": put.same,
+            "older": put.older, "impossible": put.impossible,
+        })
+    };
+    let time = |time: NaiveDateTime| match report.kind {
+        Kind::Daily => time.date().to_string(),
+        Kind::Hourly => time.format("%Y-%m-%d %H:%M").to_string(),
+    };
+    let columns: Vec<Value> = report
+        .columns
+        .iter()
+        .map(|column| {
+            json!({
+                "header": column.header, "field": column.field.label(), "unit": column.unit,
+                "known": column.known, "unknown": column.unknown,
+            })
+        })
+        .collect();
+    let findings: Vec<Value> = report
+        .findings
+        .iter()
+        .map(|finding| {
+            let effect = match finding.reason.effect() {
+                Effect::RowDropped => "row dropped",
+                Effect::ValueDropped => "value dropped",
+                Effect::Changed => "changed",
+                Effect::Told => "noticed",
+            };
+            json!({"what": finding.title(), "effect": effect, "lines": finding.lines})
+        })
+        .collect();
+    json!({
+        "file": report.file,
+        "source": source,
+        "rows_of": match report.kind { Kind::Daily => "days", Kind::Hourly => "hours" },
+        "from": report.span.map(|(from, _)| time(from)),
+        "to": report.span.map(|(_, to)| time(to)),
+        "rows": report.rows,
+        "rows_kept": report.kept,
+        "rows_dropped": report.rows_dropped(),
+        "missing": report.missing(),
+        "columns": columns,
+        "not_used": report.unused,
+        "findings": findings,
+        "notes": report.notes,
+        "kept": kept.map(|(days, hours)| json!({"days": counts(days), "hours": counts(hours)})),
+    })
 }
 
 /// What became of the values, in words.
@@ -127,7 +185,7 @@ fn kept(put: Put, noun: &str) -> String {
     ]
     .into_iter()
     .filter(|(count, _)| *count > 0)
-    .map(|(count, word)| format!("{count} {word}"))
+    .map(|(count, word)| format!("{} {word}", grouped(count)))
     .collect();
     match parts.is_empty() {
         true => format!("no values of {noun}"),

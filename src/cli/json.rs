@@ -159,7 +159,7 @@ pub fn plan(
     plan: &Plan,
     wanted: &dyn Fn(&Task) -> bool,
 ) -> Result<String, String> {
-    let words = Words::new(facts, plan.today);
+    let words = Words::for_files(facts, plan.today);
     text(&PlanView {
         place: &facts.place.name,
         today: plan.today,
@@ -195,7 +195,7 @@ pub fn plan(
 
 /// One task.
 pub fn task(facts: &Facts, plan: &Plan, task: &Task) -> Result<String, String> {
-    text(&task_view(facts, Words::new(facts, plan.today), task))
+    text(&task_view(facts, Words::for_files(facts, plan.today), task))
 }
 
 #[derive(Debug, Serialize)]
@@ -217,7 +217,7 @@ struct JuniperView<'f> {
     id: &'f str,
     place: &'f str,
     distance_m: f64,
-    removable: bool,
+    removable: Option<bool>,
     count: u32,
 }
 
@@ -321,7 +321,7 @@ pub fn changes(
     after: &Plan,
     changes: &[Change],
 ) -> Result<String, String> {
-    let words = Words::new(facts, after.today);
+    let words = Words::for_files(facts, after.today);
     let views: Vec<ChangeView<'_>> = changes
         .iter()
         .map(|change| {

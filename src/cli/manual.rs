@@ -144,13 +144,16 @@ fn install() -> Result<Output, String> {
         ),
     ];
     let mut lines = Vec::new();
+    let mut written = Vec::new();
     for (path, text) in &files {
         write(path, text)?;
+        written.push(path.display().to_string());
         lines.push(format!("Wrote {}.", path.display()));
     }
     lines.push(String::new());
     lines.push("zsh looks there only if that folder is in its fpath.".to_owned());
-    Ok(Output::Lines(lines))
+    let value = serde_json::json!({ "written": written });
+    Ok(Output::Both { lines, value })
 }
 
 fn write(path: &Path, text: &str) -> Result<(), String> {

@@ -1,8 +1,8 @@
 //! The commands.
 
-mod calendar;
-
+mod answer;
 mod ask;
+mod calendar;
 
 mod hindcast;
 mod import;
@@ -28,8 +28,11 @@ use crate::clock::Clock;
 use crate::config;
 use crate::facts::Facts;
 use crate::service::gather::{self, Folders};
+use answer::{Output, Refusal};
 use chrono::NaiveDate;
-use clap::{Args, Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{Args, CommandFactory, Parser, Subcommand};
+use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -47,7 +50,7 @@ Examples:
   budtide import station.csv --set unit.temperature=F
   budtide calendar --as-of 2026-03-01 --json
 
-Exit codes:
+Exit codes, with --json too:
   0  done
   1  a file has faults, or what was asked for cannot be done; the text says why
   2  the command line is not understood
@@ -68,6 +71,22 @@ struct Cli {
     command: Command,
 }
 
+impl Cli {
+    /// Reads a command line, and whether what it asks for goes together.
+    fn read(words: &[OsString]) -> Result<Self, clap::Error> {
+        let cli = Cli::try_parse_from(words)?;
+        if let Command::Show(Show::Calendar(asked))
+        | Command::Demo {
+            show: Some(Show::Calendar(asked)),
+        } = &cli.command
+        {
+            let conflict = |text| Cli::command().error(ErrorKind::ArgumentConflict, text);
+            asked.check().map_err(conflict)?;
+        }
+        Ok(cli)
+    }
+}
+
 /// What every command takes.
 #[derive(Clone, Debug, Args)]
 struct Common {
@@ -77,7 +96,8 @@ struct Common {
     /// Look at the orchard as on the morning of this day, such as 2026-03-01
     #[arg(long, global = true, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
-    /// Print JSON instead of text; the keys are told in the README
+    /// Print one JSON document instead of text, and an error as one on
+    /// standard error; the keys are told in the README
     #[arg(long, global = true)]
     json: bool,
 }
@@ -182,41 +202,55 @@ fn day(text: &str) -> Result<NaiveDate, String> {
 
 /// Runs the command line.
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
+    let words: Vec<OsString> = std::env::args_os().collect();
+    let cli = match Cli::read(&words) {
+        Ok(cli) => cli,
+        Err(error) if asks_json(&words) => return not_understood(&error),
+        Err(error) => error.exit(),
+    };
+    let as_json = cli.common.json;
     let done = match &cli.command {
         Command::Service(service) => match service::run(service, &cli.common) {
             Ok(Ok(output)) => Ok(output),
             Ok(Err(code)) => return code,
-            Err(text) => Err(text),
+            Err(text) => Err(text.into()),
         },
         Command::TestMessage => match test_message::run(&cli.common) {
             Ok((output, code)) => {
-                print::page(&output);
+                print::page(output, as_json);
                 return code;
             }
-            Err(text) => Err(text),
+            Err(refusal) => Err(refusal),
         },
         _ => dispatch(&cli),
     };
     match done {
-        Ok(text) => print::page(&text),
-        Err(text) => {
-            print::error(&text);
+        Ok(output) => print::page(output, as_json),
+        Err(refusal) => {
+            print::error(&refusal, as_json, FAILED);
             ExitCode::from(FAILED)
         }
     }
 }
 
-/// What goes to the terminal: lines of text, JSON, or a file as it is.
-#[derive(Debug)]
-enum Output {
-    Lines(Vec<String>),
-    Json(String),
-    /// As it stands, for another program.
-    Raw(String),
+/// Whether JSON is asked for on a command line that may not be understood.
+fn asks_json(words: &[OsString]) -> bool {
+    let options = words.iter().skip(1).take_while(|word| *word != "--");
+    options.into_iter().any(|word| word == "--json")
 }
 
-fn dispatch(cli: &Cli) -> Result<Output, String> {
+/// A command line that is not understood, or a help page, as JSON.
+fn not_understood(error: &clap::Error) -> ExitCode {
+    let text = error.render().to_string();
+    if !error.use_stderr() {
+        return print::page(Output::Raw(text), true);
+    }
+    let code = u8::try_from(error.exit_code()).unwrap_or(FAILED);
+    print::error(&text.into(), true, code);
+    ExitCode::from(code)
+}
+
+fn dispatch(cli: &Cli) -> Result<Output, Refusal> {
     let common = &cli.common;
     match &cli.command {
         Command::Demo { show } => {
@@ -234,27 +268,33 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
                 })?,
             };
 
-            if let Output::Lines(lines) = &mut output {
+            if let Output::Lines(lines) | Output::Both { lines, .. } = &mut output {
                 lines.push(String::new());
                 lines.push(show::DEMO_FOOT.to_owned());
             }
             Ok(output)
         }
-        Command::Show(Show::Weather(weather)) => weather::run(weather, common),
+        Command::Show(Show::Weather(weather)) => Ok(weather::run(weather, common)?),
         Command::Show(Show::Keep(keep)) => {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
-            note::run(keep, &folders, today, common.as_of, common.json)
+            Ok(note::run(keep, &folders, today, common.as_of)?)
         }
         Command::Book(book) => {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
-            note::book::run(book, &folders, today, common.as_of, common.json)
+            Ok(note::book::run(
+                book,
+                &folders,
+                today,
+                common.as_of,
+                common.json,
+            )?)
         }
         Command::Show(show) => {
             let folders = folders(common)?;
             let today = today(common, &folders)?;
-            show::run(show, common.json, today, |today| {
+            let shown = show::run(show, common.json, today, |today| {
                 let look = gather::Look {
                     today,
                     now: common
@@ -264,29 +304,30 @@ fn dispatch(cli: &Cli) -> Result<Output, String> {
                     all_hours: matches!(show, Show::Measure { .. }),
                 };
                 gather::facts_at(&folders, look).map_err(|error| error.to_string())
-            })
+            })?;
+            Ok(shown)
         }
         Command::Import(import) => import::run(import, common),
         Command::Check => check(common),
-        Command::Setup(setup) => setup::run(setup, common),
-        Command::Manual(manual) => manual::run(manual),
+        Command::Setup(setup) => Ok(setup::run(setup, common)?),
+        Command::Manual(manual) => Ok(manual::run(manual)?),
         // Answered before: they have exit codes of their own.
         Command::Service(_) | Command::TestMessage => Ok(Output::Lines(Vec::new())),
     }
 }
 
 /// The day to look at: `--as-of`, or today at the place.
-fn today(common: &Common, folders: &Folders) -> Result<NaiveDate, String> {
+fn today(common: &Common, folders: &Folders) -> Result<NaiveDate, Refusal> {
     if let Some(day) = common.as_of {
         return Ok(day);
     }
-    let settings = config::load(&folders.config).map_err(|faults| all(&faults))?;
+    let settings = config::load(&folders.config).map_err(|faults| Refusal::of_files(faults, ""))?;
     let today = Clock::Wall.today(settings.place.time_zone);
     let ahead = config::planted_ahead(&folders.config, today);
     if ahead.is_empty() {
         Ok(today)
     } else {
-        Err(all(&ahead))
+        Err(Refusal::of_files(ahead, ""))
     }
 }
 
@@ -322,16 +363,13 @@ fn folders(common: &Common) -> Result<Folders, String> {
 }
 
 /// Checks the user's files and says what was found.
-fn check(common: &Common) -> Result<Output, String> {
+fn check(common: &Common) -> Result<Output, Refusal> {
     let folders = folders(common)?;
     let told = |faults: Vec<config::fault::Fault>| {
         let count = faults.len();
         let noun = if count == 1 { "fault" } else { "faults" };
-        format!(
-            "{}\n\n{count} {noun} in {}",
-            all(&faults),
-            folders.config.display()
-        )
+        let below = format!("\n\n{count} {noun} in {}", folders.config.display());
+        Refusal::of_files(faults, &below)
     };
     let settings = config::load(&folders.config).map_err(told)?;
     // A day that is looked at does not make a later planting a fault.
@@ -348,5 +386,5 @@ fn check(common: &Common) -> Result<Output, String> {
         .unwrap_or_else(|| Clock::Wall.today(settings.place.time_zone));
     let facts: Facts =
         gather::facts(&folders, today).map_err(|error: gather::GatherError| error.to_string())?;
-    Ok(Output::Lines(show::checked(&facts, &folders.config)))
+    Ok(show::checked(&facts, &folders.config, today))
 }

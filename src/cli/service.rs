@@ -1,24 +1,19 @@
 //! `service`: put up, look after and take down the user service, or be it.
 
+mod unit; // the unit file and where it lies
+
 use super::{Common, Output, folders};
 use crate::service::apart;
 use crate::service::gather::Folders;
 use crate::service::log::{Level, Log};
 use crate::service::run::{self, Options};
+use chrono::{DateTime, Utc};
 use clap::{Args, Subcommand, ValueEnum};
+use serde_json::{Value, json};
 use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 use std::time::Duration;
-
-/// The unit as shipped; its ExecStart is put right when it is installed.
-const UNIT: &str = include_str!("../../systemd/budtide.service");
-
-/// The unit's name.
-const NAME: &str = "budtide.service";
-
-/// What its ExecStart begins with as shipped.
-const SHIPPED: &str = "ExecStart=%h/.local/bin/budtide service run";
+use unit::{NAME, unit, unit_path};
 
 /// The exit status that keeps systemd from starting it again (sysexits.h,
 /// EX_CONFIG).
@@ -90,91 +85,36 @@ enum Tell {
 /// Runs the command; the service itself gives its own exit code.
 pub fn run(service: &Service, common: &Common) -> Result<Result<Output, ExitCode>, String> {
     match &service.what {
-        What::Install { dry_run } => {
-            install(common, *dry_run).map(|lines| Ok(Output::Lines(lines)))
-        }
-        What::Remove { dry_run } => remove(*dry_run).map(|lines| Ok(Output::Lines(lines))),
-        What::Status => status(common).map(|lines| Ok(Output::Lines(lines))),
+        What::Install { dry_run } => install(common, *dry_run).map(Ok),
+        What::Remove { dry_run } => remove(*dry_run).map(Ok),
+        What::Status => status(common).map(Ok),
+        What::Logs { follow: true, .. } if common.json => Err(
+            "--follow never ends, so it is no JSON document; leave out --follow or --json"
+                .to_owned(),
+        ),
+        What::Logs { lines, .. } if common.json => logged(*lines).map(Ok),
         What::Logs { follow, lines } => logs(*follow, *lines).map(Err),
         What::Look => Ok(Err(look())),
+        What::Run { .. } if common.json => {
+            Err("the service writes a log, not JSON; start it without --json".to_owned())
+        }
         What::Run { once, log } => Ok(Err(be(folders(common)?, *once, *log))),
     }
 }
 
-/// The unit for this program and these folders.
-fn unit(common: &Common) -> Result<String, String> {
-    let program = std::env::current_exe()
-        .map_err(|error| format!("cannot tell where this program lies: {error}"))?;
-    let mut start = format!("ExecStart={}", quoted(&program)?);
-    if let Some(folder) = &common.folder {
-        let folder = std::path::absolute(folder)
-            .map_err(|error| format!("cannot tell where {} is: {error}", folder.display()))?;
-        start.push_str(&format!(" --folder {}", quoted(&folder)?));
-    }
-    start.push_str(" service run");
-    let mut text = UNIT.replace(SHIPPED, &start);
-    // A service does not see what a shell has set.
-    for variable in ["XDG_CONFIG_HOME", "XDG_DATA_HOME"] {
-        if common.folder.is_none()
-            && let Some(value) = std::env::var_os(variable).map(PathBuf::from)
-            && value.is_absolute()
-        {
-            let setting = format!(
-                "Environment={}\n",
-                word(&format!("{variable}={}", value.display()))
-            );
-            text = text.replace("\nNice=10\n", &format!("\n{setting}Nice=10\n"));
-        }
-    }
-    Ok(text)
-}
-
-/// A path as one word of a unit file (systemd.syntax(7)).
-fn quoted(path: &Path) -> Result<String, String> {
-    let text = path
-        .to_str()
-        .filter(|text| !text.chars().any(char::is_control))
-        .ok_or_else(|| {
-            format!(
-                "the path {} cannot stand in a unit file; move it to one of plain letters",
-                path.display()
-            )
-        })?;
-    Ok(word(text).replace('$', "$$"))
-}
-
-/// One word of a unit file.
-fn word(text: &str) -> String {
-    let escaped = text
-        .replace('\\', "\\\\")
-        .replace('"', "\\\"")
-        .replace('%', "%%");
-    match escaped.contains([' ', '"', '\'', ';']) {
-        true => format!("\"{escaped}\""),
-        false => escaped,
-    }
-}
-
-/// Where the user's own units lie.
-fn unit_path() -> Result<PathBuf, String> {
-    let config = std::env::var_os("XDG_CONFIG_HOME")
-        .map(PathBuf::from)
-        .filter(|path| path.is_absolute())
-        .or_else(|| {
-            std::env::home_dir()
-                .filter(|home| !home.as_os_str().is_empty())
-                .map(|home| home.join(".config"))
-        })
-        .ok_or("there is no home folder to put the unit in")?;
-    Ok(config.join("systemd/user").join(NAME))
-}
-
-fn install(common: &Common, dry_run: bool) -> Result<Vec<String>, String> {
+fn install(common: &Common, dry_run: bool) -> Result<Output, String> {
     let folders = folders(common)?;
     let path = unit_path()?;
     let text = unit(common)?;
     let same = std::fs::read_to_string(&path).is_ok_and(|there| there == text);
     let mut lines = Vec::new();
+    let value = json!({
+        "dry_run": dry_run,
+        "unit": path.display().to_string(),
+        "unit_text": text,
+        "written": !dry_run && !same,
+        "steps": STEPS.map(|step| format!("systemctl --user {}", step.join(" "))),
+    });
     // A service that cannot start is worse than none.
     let settings = crate::config::load(&folders.config).map_err(|faults| {
         let first = match folders.config.join(crate::config::place::FILE).exists() {
@@ -200,7 +140,7 @@ fn install(common: &Common, dry_run: bool) -> Result<Vec<String>, String> {
             text.lines()
                 .map(|line| format!("  {line}").trim_end().to_owned()),
         );
-        return Ok(lines);
+        return Ok(Output::Both { lines, value });
     }
     if !same {
         let failed = |error| format!("cannot write {}: {error}", path.display());
@@ -228,7 +168,7 @@ fn install(common: &Common, dry_run: bool) -> Result<Vec<String>, String> {
     lines.push("The service runs, and starts again at every login.".to_owned());
     lines.push(String::new());
     lines.extend(after_install(&settings));
-    Ok(lines)
+    Ok(Output::Both { lines, value })
 }
 
 /// In this order: the unit is read, begins at login, begins now; a service
@@ -252,9 +192,18 @@ fn after_install(settings: &crate::config::Settings) -> Vec<String> {
 const LINGER: &str = "The service of a user ends when you log out. So that e-mails go out without \
      you at the screen too, run `loginctl enable-linger` once (some systems ask for a password).";
 
-fn remove(dry_run: bool) -> Result<Vec<String>, String> {
+fn remove(dry_run: bool) -> Result<Output, String> {
     let path = unit_path()?;
     let there = path.is_file();
+    let answer = |lines: Vec<String>, stopped: bool| Output::Both {
+        lines,
+        value: json!({
+            "dry_run": dry_run,
+            "unit": path.display().to_string(),
+            "removed": there && !dry_run,
+            "stopped": stopped,
+        }),
+    };
     if dry_run {
         let mut lines = vec!["This would be done; nothing was.".to_owned(), String::new()];
         lines.push(format!("  run    systemctl --user disable --now {NAME}"));
@@ -263,45 +212,51 @@ fn remove(dry_run: bool) -> Result<Vec<String>, String> {
             false => format!("  nothing to delete: there is no {}", path.display()),
         });
         lines.push("  run    systemctl --user daemon-reload".to_owned());
-        return Ok(lines);
+        return Ok(answer(lines, false));
     }
     if !there {
-        return Ok(vec![format!(
-            "There is nothing to remove: no {}.",
-            path.display()
-        )]);
+        let line = format!("There is nothing to remove: no {}.", path.display());
+        return Ok(answer(vec![line], false));
     }
     // Without systemd the file can go all the same.
     let stopped = systemctl(&["disable", "--now", NAME]);
     std::fs::remove_file(&path)
         .map_err(|error| format!("cannot delete {}: {error}", path.display()))?;
     let mut lines = vec![format!("Took away {}.", path.display())];
-    match stopped.and_then(|_| systemctl(&["daemon-reload"])) {
+    let told = stopped.and_then(|_| systemctl(&["daemon-reload"]));
+    let stopped = told.is_ok();
+    match told {
         Ok(_) => lines.insert(0, "The service has stopped.".to_owned()),
         Err(error) => lines.push(format!("systemd could not be told: {error}")),
     }
     lines.push("Your files, the journal and the weather stay.".to_owned());
-    Ok(lines)
+    Ok(answer(lines, stopped))
 }
 
-fn status(common: &Common) -> Result<Vec<String>, String> {
+fn status(common: &Common) -> Result<Output, String> {
     let folders = folders(common)?;
     let path = unit_path()?;
     let mut lines = Vec::new();
+    let mut value = json!({
+        "installed": path.is_file(),
+        "unit": path.display().to_string(),
+        "files": folders.config.display().to_string(),
+        "kept": folders.data.display().to_string(),
+    });
     if path.is_file() {
         let shown = systemctl(&[
             "show",
             NAME,
             "--property=ActiveState,SubState,StatusText,MainPID,NRestarts,UnitFileState,ActiveEnterTimestamp,Result,ExecMainStatus",
         ])?;
-        let value = |key: &str| {
+        let told = |key: &str| {
             shown
                 .lines()
                 .find_map(|line| line.strip_prefix(key)?.strip_prefix('='))
-                .filter(|value| !value.is_empty())
+                .filter(|text| !text.is_empty())
                 .map(str::to_owned)
         };
-        let state = value("ActiveState").unwrap_or_default();
+        let state = told("ActiveState").unwrap_or_default();
         let head = match state.as_str() {
             "active" => "The service runs",
             "reloading" => "The service reads its files anew",
@@ -309,35 +264,42 @@ fn status(common: &Common) -> Result<Vec<String>, String> {
             "failed" => "The service has failed",
             _ => "The service does not run",
         };
-        lines.push(match value("ActiveEnterTimestamp") {
+        lines.push(match told("ActiveEnterTimestamp") {
             Some(since) if state == "active" => format!("{head}, since {since}."),
             _ => format!("{head}."),
         });
-        if let Some(text) = value("StatusText").filter(|_| state == "active") {
+        if let Some(text) = told("StatusText").filter(|_| state == "active") {
             lines.extend(crate::render::page::wrap(&text, "  ", "    "));
         }
         let for_the_keeper =
-            value("ExecMainStatus").is_some_and(|status| status == FOR_THE_KEEPER.to_string());
+            told("ExecMainStatus").is_some_and(|status| status == FOR_THE_KEEPER.to_string());
         if state == "failed" && for_the_keeper {
             lines.push("  why: your files have faults; `budtide check` shows them".to_owned());
         } else if state == "failed" {
             lines.push(format!(
                 "  why: {}; `budtide service logs` tells more",
-                value("Result").unwrap_or_else(|| "unknown".to_owned())
+                told("Result").unwrap_or_else(|| "unknown".to_owned())
             ));
         }
-        lines.push(match value("UnitFileState").as_deref() {
+        lines.push(match told("UnitFileState").as_deref() {
             Some("enabled") => "It starts at login.".to_owned(),
             _ => "It does not start at login; `budtide service install` mends that.".to_owned(),
         });
-        if let Some(count) = value("NRestarts").filter(|count| count != "0") {
+        if let Some(count) = told("NRestarts").filter(|count| count != "0") {
             lines.push(format!(
                 "It was started again {count} times after an end not asked for."
             ));
         }
-        if unit(common)
-            .is_ok_and(|text| std::fs::read_to_string(&path).is_ok_and(|there| there != text))
-        {
+        let other = unit(common)
+            .is_ok_and(|text| std::fs::read_to_string(&path).is_ok_and(|there| there != text));
+        value["state"] = json!(state);
+        value["since"] = json!(told("ActiveEnterTimestamp").filter(|_| state == "active"));
+        value["says"] = json!(told("StatusText").filter(|_| state == "active"));
+        value["at_login"] = json!(told("UnitFileState").as_deref() == Some("enabled"));
+        value["restarts"] = json!(told("NRestarts").and_then(|count| count.parse::<u32>().ok()));
+        value["files_have_faults"] = json!(state == "failed" && for_the_keeper);
+        value["unit_differs"] = json!(other);
+        if other {
             lines.extend(crate::render::page::wrap(
                 "The unit is not the one that this program would write (another version, folder \
                  or an edit of yours); `budtide service install` writes it anew.",
@@ -352,17 +314,36 @@ fn status(common: &Common) -> Result<Vec<String>, String> {
     lines.push(format!("unit   {}", path.display()));
     lines.push(format!("files  {}", folders.config.display()));
     lines.push(format!("kept   {}", folders.data.display()));
-    Ok(lines)
+    Ok(Output::Both { lines, value })
+}
+
+/// What the service wrote last, as a document.
+fn logged(lines: u32) -> Result<Output, String> {
+    let output = journalctl(lines)
+        .args(["--no-pager", "--output", "json"])
+        .output()
+        .map_err(|error| format!("cannot run journalctl: {error}"))?;
+    if !output.status.success() {
+        let why = String::from_utf8_lossy(&output.stderr);
+        return Err(format!("journalctl failed: {}", why.trim()));
+    }
+    let text = String::from_utf8_lossy(&output.stdout);
+    let said: Vec<Value> = text
+        .lines()
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+        .map(|line| {
+            let micros = line["__REALTIME_TIMESTAMP"].as_str();
+            let micros = micros.and_then(|text| text.parse::<i64>().ok());
+            let at = micros.and_then(DateTime::<Utc>::from_timestamp_micros);
+            json!({"at": at.map(|at| at.to_rfc3339()), "text": line["MESSAGE"]})
+        })
+        .collect();
+    Ok(Output::Json(format!("{:#}", json!({ "lines": said }))))
 }
 
 /// Shows the journal of the unit in place of this program's own output.
 fn logs(follow: bool, lines: u32) -> Result<ExitCode, String> {
-    let mut command = Command::new("journalctl");
-    // By name and user, not by unit: that finds it too where systemd did not
-    // file it under the user's unit.
-    command.args(["--identifier", "budtide", "--no-hostname", "--lines"]);
-    command.arg(lines.to_string());
-    command.arg(format!("_UID={}", rustix::process::getuid().as_raw()));
+    let mut command = journalctl(lines);
     if follow {
         command.arg("--follow");
     } else {
@@ -375,6 +356,17 @@ fn logs(follow: bool, lines: u32) -> Result<ExitCode, String> {
         true => ExitCode::SUCCESS,
         false => ExitCode::from(super::FAILED),
     })
+}
+
+/// The last lines of the service in the systemd journal.
+fn journalctl(lines: u32) -> Command {
+    let mut command = Command::new("journalctl");
+    // By name and user, not by unit: that finds it too where systemd did not
+    // file it under the user's unit.
+    command.args(["--identifier", "budtide", "--no-hostname", "--lines"]);
+    command.arg(lines.to_string());
+    command.arg(format!("_UID={}", rustix::process::getuid().as_raw()));
+    command
 }
 
 /// Runs `systemctl --user` and gives back what it printed.
@@ -424,7 +416,8 @@ fn look() -> ExitCode {
     match said {
         Ok(()) => ExitCode::SUCCESS,
         Err(why) => {
-            super::print::error(&format!("the service asks this for itself: {why}"));
+            let text = format!("the service asks this for itself: {why}");
+            super::print::error(&text.into(), false, super::FAILED);
             ExitCode::from(super::FAILED)
         }
     }
@@ -463,26 +456,5 @@ fn be(folders: Folders, once: bool, tell: Tell) -> ExitCode {
                 false => super::FAILED,
             })
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_shipped_unit_has_the_line_that_is_put_right() {
-        assert!(UNIT.contains(SHIPPED));
-        assert!(UNIT.contains("\nNice=10\n"));
-        assert!(UNIT.contains(&format!("RestartPreventExitStatus={FOR_THE_KEEPER}\n")));
-    }
-
-    #[test]
-    fn paths_are_words_of_a_unit_file() {
-        let read = |text: &str| quoted(Path::new(text)).unwrap();
-        assert_eq!(read("/usr/bin/budtide"), "/usr/bin/budtide");
-        assert_eq!(read("/a b/50%/$x"), "\"/a b/50%%/$$x\"");
-        assert_eq!(read("/q\"q"), "\"/q\\\"q\"");
-        assert!(quoted(Path::new("/a\nb")).is_err());
     }
 }

@@ -1,13 +1,14 @@
 //! The commands that show something of an orchard.
 
 use super::note::tasks;
-use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehearse};
+use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehearse, setup};
 use crate::config::fault::hint;
 use crate::facts::Facts;
+use crate::facts::place::misplaced;
 use crate::plan::{self, Plan, changes};
 use crate::render::{frost, page, rust};
 use crate::season;
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use std::path::Path;
 
 /// The foot of every page of the demo.
@@ -145,8 +146,9 @@ fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {
 }
 
 /// What `check` says of files in order.
-pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
-    let season = |facts: &Facts| facts.weather.seen_until();
+pub fn checked(facts: &Facts, folder: &Path, today: NaiveDate) -> Output {
+    let seen_until = facts.weather.seen_until();
+    let hints = hints_of(facts, today);
     let mut lines = vec![format!("The files in {} are in order.", folder.display())];
     let trees: u32 = facts.register.trees.iter().map(|tree| tree.count).sum();
     lines.push(format!(
@@ -161,18 +163,44 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
             "s"
         }
     ));
+    for hint in &hints {
+        lines.extend(page::wrap(hint, "", "  "));
+    }
+    lines.push(match seen_until {
+        Some(day) => format!("Weather is known until {day}."),
+        None => "No weather is known yet; dates come from the zone alone.".to_owned(),
+    });
+    let value = serde_json::json!({
+        "in_order": true,
+        "folder": folder.display().to_string(),
+        "place": facts.place.name,
+        "trees": trees,
+        "entries": facts.register.trees.len(),
+        "junipers": facts.register.junipers.len(),
+        "hints": hints,
+        "weather_seen_until": seen_until.map(|day| day.to_string()),
+    });
+    Output::Both { lines, value }
+}
+
+/// What is no fault and yet worth a look: coordinates beside the time zone,
+/// cultivars of no list, crops too tender for the zone.
+fn hints_of(facts: &Facts, today: NaiveDate) -> Vec<String> {
+    let mut hints = Vec::new();
+    let place = &facts.place;
+    let (latitude, longitude, zone) = (place.latitude, place.longitude, place.time_zone);
+    if let Some(wrong) = misplaced(latitude, longitude, zone, today.year()) {
+        let said = setup::said(&wrong, latitude, longitude, zone.name());
+        hints.push(format!("place.toml: {said}."));
+    }
     for tree in &facts.register.trees {
         if let Some(cultivar) = &tree.cultivar
             && facts.knowledge.cultivar(&tree.crop, cultivar).is_none()
         {
-            lines.extend(page::wrap(
-                &format!(
-                    "register.toml, {}: {}",
-                    tree.id,
-                    unknown_cultivar(facts, &tree.crop, cultivar)
-                ),
-                "",
-                "  ",
+            hints.push(format!(
+                "register.toml, {}: {}",
+                tree.id,
+                unknown_cultivar(facts, &tree.crop, cultivar)
             ));
         }
     }
@@ -186,25 +214,16 @@ pub fn checked(facts: &Facts, folder: &Path) -> Vec<String> {
             && facts.place.hardiness.number() < *coldest
             && !ids.is_empty()
         {
-            lines.extend(page::wrap(
-                &format!(
-                    "register.toml, {}: {} in zone {}, but zone {coldest} is the coldest that \
-                     usually carries it.",
-                    ids.join(" "),
-                    crop.name,
-                    facts.place.hardiness
-                ),
-                "",
-                "  ",
+            hints.push(format!(
+                "register.toml, {}: {} in zone {}, but zone {coldest} is the coldest that \
+                 usually carries it.",
+                ids.join(" "),
+                crop.name,
+                facts.place.hardiness
             ));
         }
     }
-    lines.push(match season(facts) {
-        Some(day) => format!("Weather is known until {day}."),
-        None => "No weather is known yet; dates come from the zone alone.".to_owned(),
-    });
-    lines.dedup();
-    lines
+    hints
 }
 
 fn unknown_cultivar(facts: &Facts, crop: &str, cultivar: &str) -> String {

@@ -114,7 +114,7 @@ fn juniper(table: &Table<'_, '_>, ids: &mut HashMap<String, String>) -> Option<J
     let id = id(table, "J1", ids);
     let place = table.text("where", "east fence");
     let distance_m = table.quantity("distance", Quantity::Distance);
-    let removable = table.flag("removable", false);
+    let removable = table.maybe_flag("removable");
     let count = count(table);
     let notes = table.maybe_text("notes");
     table.finish();

@@ -1,6 +1,7 @@
 //! Where the orchard stands.
 
 use crate::units::UnitSystem;
+use chrono::{NaiveDate, Offset, TimeZone};
 use chrono_tz::Tz;
 use std::fmt;
 
@@ -27,6 +28,68 @@ pub struct Place {
     pub soil: Soil,
     /// Full bloom in a usual year, as the keeper remembers it.
     pub usual_bloom: Vec<UsualBloom>,
+}
+
+/// Why coordinates and a time zone cannot both be right.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Misplaced {
+    /// The sun is hours away from the clock.
+    Longitude {
+        /// By how much, hours.
+        hours: f64,
+        /// What would put it right.
+        likely: Option<Likely>,
+    },
+    /// Summer time of the other half of the earth.
+    Latitude,
+}
+
+/// What was likely meant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Likely {
+    /// The longitude with the other sign.
+    OtherSign,
+    /// Latitude and longitude have changed places.
+    Swapped,
+}
+
+/// Hours between sun and clock that no time zone has in its standard time
+/// (western China, the widest, comes to 3.1; by the IANA zone data).
+const NO_ZONE_HOURS: f64 = 3.5;
+
+/// Hours from which the other sign is looked at: Galicia, at 1.6, is right.
+const DOUBT_HOURS: f64 = 1.75;
+
+/// How much nearer the other sign must come, hours.
+const NEARER_HOURS: f64 = 1.0;
+
+/// Whether coordinates can lie in a time zone, by the zone's clocks in a year:
+/// 15 degrees of longitude are an hour of sun, and clocks go ahead in the
+/// summer of their own half of the earth.
+pub fn misplaced(latitude: f64, longitude: f64, zone: Tz, year: i32) -> Option<Misplaced> {
+    let hours = |month: u32| {
+        let noon = NaiveDate::from_ymd_opt(year, month, 1)?.and_hms_opt(12, 0, 0)?;
+        let offset = zone.offset_from_utc_datetime(&noon).fix();
+        Some(f64::from(offset.local_minus_utc()) / 3_600.0)
+    };
+    let (january, july) = (hours(1)?, hours(7)?);
+    let standard = january.min(july);
+    let away = |longitude: f64| {
+        let apart = (longitude / 15.0 - standard).rem_euclid(24.0);
+        apart.min(24.0 - apart)
+    };
+    let hours = away(longitude);
+    let (turned, swapped) = (away(-longitude), away(latitude));
+    let likely = if longitude.abs() <= 90.0 && swapped <= DOUBT_HOURS && turned > DOUBT_HOURS {
+        Some(Likely::Swapped)
+    } else {
+        (turned < hours - NEARER_HOURS).then_some(Likely::OtherSign)
+    };
+    if hours > NO_ZONE_HOURS || (hours > DOUBT_HOURS && likely == Some(Likely::OtherSign)) {
+        return Some(Misplaced::Longitude { hours, likely });
+    }
+    let north = july - january;
+    (north * latitude < 0.0 && latitude.abs() > 1.0).then_some(Misplaced::Latitude)
 }
 
 /// When a crop, or one cultivar of it, is in full bloom in a usual year.
@@ -137,6 +200,62 @@ mod tests {
             HardinessZone::from_extreme_minimum_f(10.0).to_string(),
             "8a"
         );
+    }
+
+    /// Coordinates of towns to a degree or so (from memory) against the IANA
+    /// zone data: every one is right as it stands, and wrong with the other
+    /// sign wherever the sun can tell.
+    #[test]
+    fn a_place_lies_in_its_time_zone() {
+        use chrono_tz::{Africa, America, Asia, Atlantic, Australia, Europe, Pacific};
+        for (latitude, longitude, zone) in [
+            (40.7, -74.0, America::New_York),
+            (44.0, -103.2, America::Denver),
+            (64.5, -165.4, America::Nome),
+            (60.7, -135.1, America::Whitehorse),
+            (52.0, -176.6, America::Adak),
+            (-33.4, -70.7, America::Santiago),
+            (-53.2, -70.9, America::Punta_Arenas),
+            (64.1, -21.9, Atlantic::Reykjavik),
+            (43.4, -8.4, Europe::Madrid),
+            (53.3, -6.3, Europe::Dublin),
+            (52.5, 13.4, Europe::Berlin),
+            (-33.9, 18.4, Africa::Johannesburg),
+            (39.5, 76.0, Asia::Shanghai),
+            (35.7, 139.7, Asia::Tokyo),
+            (-42.9, 147.3, Australia::Hobart),
+            (-45.0, 169.0, Pacific::Auckland),
+            (1.9, -157.5, Pacific::Kiritimati),
+        ] {
+            let of = |latitude, longitude| misplaced(latitude, longitude, zone, 2026);
+            assert_eq!(of(latitude, longitude), None, "{zone}");
+            // Near Greenwich and near the date line both signs may be right.
+            if (30.0..150.0).contains(&f64::abs(longitude)) {
+                let wrong = of(latitude, -longitude);
+                let likely = match wrong {
+                    Some(Misplaced::Longitude { likely, .. }) => likely,
+                    _ => None,
+                };
+                assert_eq!(likely, Some(Likely::OtherSign), "{zone}");
+            }
+        }
+        let other = misplaced(52.5, -13.4, Europe::Berlin, 2026);
+        assert!(matches!(other, Some(Misplaced::Longitude { .. })));
+        assert_eq!(
+            misplaced(-44.0, -103.2, America::Denver, 2026),
+            Some(Misplaced::Latitude)
+        );
+        assert_eq!(
+            misplaced(42.9, 147.3, Australia::Hobart, 2026),
+            Some(Misplaced::Latitude)
+        );
+        assert!(matches!(
+            misplaced(-79.0, 39.4, America::New_York, 2026),
+            Some(Misplaced::Longitude {
+                likely: Some(_),
+                ..
+            })
+        ));
     }
 
     /// US Department of Agriculture 2023: 1a begins at -60 °F, 13b ends at 70 °F.

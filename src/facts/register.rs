@@ -159,6 +159,14 @@ impl Tree {
     }
 }
 
+impl Juniper {
+    /// Whether it is known to be the keeper's to cut. What is not known is
+    /// left alone.
+    pub fn is_own(&self) -> bool {
+        self.removable == Some(true)
+    }
+}
+
 /// A juniper that may carry rust.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Juniper {
@@ -168,8 +176,8 @@ pub struct Juniper {
     pub place: String,
     /// Distance to the nearest apple or pear, m.
     pub distance_m: f64,
-    /// Whether the keeper may cut it.
-    pub removable: bool,
+    /// Whether the keeper may cut it; `None` where nobody said so.
+    pub removable: Option<bool>,
     /// How many stand there.
     pub count: u32,
     /// Whatever the keeper wants to remember.

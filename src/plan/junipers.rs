@@ -23,6 +23,8 @@ pub enum Worth {
     Clip,
     /// Too far for either.
     TooFar,
+    /// Nobody said whether it is the keeper's.
+    NotSaid,
     /// Not the keeper's: nothing but a talk.
     NotYours,
     /// The name says white cedar, which carries no rust.
@@ -45,7 +47,7 @@ pub struct Standing<'f> {
 pub struct Junipers<'f> {
     /// Nearest first.
     pub junipers: Vec<Standing<'f>>,
-    /// Plants within two miles that the keeper may not cut.
+    /// Plants within two miles that the keeper may not cut, or has not said so.
     pub others: u32,
     /// Plants within 300 ft that the keeper may cut.
     pub own_near: u32,
@@ -78,8 +80,8 @@ pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
             .filter(|one| one.worth != Worth::NoHost && keep(one))
             .fold(0u32, |sum, one| sum.saturating_add(one.juniper.count))
     };
-    let others = count(&|one| !one.juniper.removable && one.juniper.distance_m <= far);
-    let own_near = count(&|one| one.juniper.removable && one.juniper.distance_m <= near);
+    let others = count(&|one| !one.juniper.is_own() && one.juniper.distance_m <= far);
+    let own_near = count(&|one| one.juniper.is_own() && one.juniper.distance_m <= near);
     let (suffering, unrated) = hosts(facts);
     Junipers {
         junipers,
@@ -101,10 +103,11 @@ fn worth(juniper: &Juniper, near: f64) -> Worth {
         return Worth::NoHost;
     }
     match (juniper.removable, juniper.distance_m) {
-        (false, _) => Worth::NotYours,
-        (true, metres) if metres <= near => Worth::CutOrClip,
-        (true, metres) if metres <= CLIP_WITHIN_M => Worth::Clip,
-        (true, _) => Worth::TooFar,
+        (None, _) => Worth::NotSaid,
+        (Some(false), _) => Worth::NotYours,
+        (Some(true), metres) if metres <= near => Worth::CutOrClip,
+        (Some(true), metres) if metres <= CLIP_WITHIN_M => Worth::Clip,
+        (Some(true), _) => Worth::TooFar,
     }
 }
 

@@ -147,7 +147,7 @@ fn junipers_fit(facts: &Facts, chore: &Chore, chosen: &mut Chosen) -> bool {
         .junipers
         .iter()
         .filter(|juniper| juniper.distance_m <= within)
-        .filter(|juniper| juniper.removable || !chore.needs.on_junipers)
+        .filter(|juniper| juniper.is_own() || !chore.needs.on_junipers)
         .collect();
     let Some(nearest) = near
         .iter()
@@ -184,7 +184,7 @@ pub fn choose_junipers(facts: &Facts, chore: &Chore) -> Option<Chosen> {
     }
     let within = chore.needs.juniper_within_m.unwrap_or(f64::INFINITY);
     for juniper in &facts.register.junipers {
-        if juniper.removable && juniper.distance_m <= within {
+        if juniper.is_own() && juniper.distance_m <= within {
             chosen.trees.push(juniper.id.clone());
             chosen.plants = chosen.plants.saturating_add(juniper.count);
         }

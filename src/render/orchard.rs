@@ -341,6 +341,10 @@ pub fn worth(worth: Worth) -> &'static str {
         }
         Worth::Clip => "Taking the galls off each winter is; felling it would change little.",
         Worth::TooFar => "No: too far for clipping to tell.",
+        Worth::NotSaid => {
+            "May you cut it? Write removable = true or false beside it in register.toml; until \
+             then it is left alone."
+        }
         Worth::NotYours => "Not yours: leave it, and choose trees that resist.",
         Worth::NoHost => "No: white cedar carries no juniper rust.",
     }

@@ -20,12 +20,40 @@ use chrono::{Datelike, NaiveDate};
 pub struct Words<'f> {
     facts: &'f Facts,
     today: NaiveDate,
+    read: Read,
+}
+
+/// When the words are read: what `tomorrow` may mean depends on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Read {
+    /// At once, on the day itself.
+    AtOnce,
+    /// Perhaps a day or two later: a message.
+    Later,
+    /// Whenever: a calendar, a file for another program.
+    AnyTime,
 }
 
 impl<'f> Words<'f> {
-    /// Words for the keeper of these facts, on this day.
+    /// Words for the keeper of these facts, on this day, to be read at once:
+    /// `tomorrow`.
     pub fn new(facts: &'f Facts, today: NaiveDate) -> Self {
-        Words { facts, today }
+        let read = Read::AtOnce;
+        Words { facts, today, read }
+    }
+
+    /// The same for a message, which may be read later: `tomorrow (Thu 23
+    /// Apr)`.
+    pub fn in_letters(facts: &'f Facts, today: NaiveDate) -> Self {
+        let read = Read::Later;
+        Words { facts, today, read }
+    }
+
+    /// The same for what is kept, in which every date is whole: `Thu 23 Apr
+    /// 2026`.
+    pub fn for_files(facts: &'f Facts, today: NaiveDate) -> Self {
+        let read = Read::AnyTime;
+        Words { facts, today, read }
     }
 
     /// What they speak of.
@@ -33,27 +61,44 @@ impl<'f> Words<'f> {
         self.facts
     }
 
+    /// The day on which they speak.
+    pub(super) fn today(&self) -> NaiveDate {
+        self.today
+    }
+
     fn units(&self) -> UnitSystem {
         self.facts.place.units
     }
 
-    /// `22 Apr`, with the year where it is not this year.
+    /// `22 Apr`, with the year where it is not this year, or where the words
+    /// are kept.
     pub fn day(&self, date: NaiveDate) -> String {
-        if date.year() == self.today.year() {
+        if date.year() == self.today.year() && self.read != Read::AnyTime {
             date.format("%-d %b").to_string()
         } else {
             date.format("%-d %b %Y").to_string()
         }
     }
 
-    /// `today`, `tomorrow`, `Wed 22 Apr` within a week, `22 Apr` beyond.
+    /// `Wed 22 Apr`, with the year where [`Words::day`] has it.
+    pub fn day_of_week(&self, date: NaiveDate) -> String {
+        format!("{} {}", date.format("%a"), self.day(date))
+    }
+
+    /// `today`, `tomorrow`, `Wed 22 Apr` within a week, `22 Apr` beyond; a
+    /// whole date where the words are not read at once.
     pub fn near_day(&self, date: NaiveDate) -> String {
-        match (date - self.today).num_days() {
-            0 => "today".to_owned(),
-            1 => "tomorrow".to_owned(),
-            -1 => "yesterday".to_owned(),
-            2..=6 => date.format("%a %-d %b").to_string(),
-            _ => self.day(date),
+        let near = match (date - self.today).num_days() {
+            _ if self.read == Read::AnyTime => return self.day_of_week(date),
+            0 => "today",
+            1 => "tomorrow",
+            -1 => "yesterday",
+            2..=6 => return self.day_of_week(date),
+            _ => return self.day(date),
+        };
+        match self.read {
+            Read::AtOnce => near.to_owned(),
+            _ => format!("{near} ({})", self.day_of_week(date)),
         }
     }
 

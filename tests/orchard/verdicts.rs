@@ -281,7 +281,7 @@ fn a_neighbours_juniper_is_never_cut_and_white_cedar_is_no_host() {
     let mut facts = demo();
     let found = junipers::of(&facts, today());
     for one in &found.junipers {
-        assert_eq!(one.worth == Worth::NotYours, !one.juniper.removable);
+        assert_eq!(one.worth == Worth::NotYours, !one.juniper.is_own());
     }
     assert!(!found.junipers[0].galls.is_empty());
     assert!(found.own_near > 0 && found.others > 0);
@@ -289,6 +289,13 @@ fn a_neighbours_juniper_is_never_cut_and_white_cedar_is_no_host() {
     let found = junipers::of(&facts, today());
     let hedge = found.junipers.iter().find(|one| one.juniper.id == "J1");
     assert_eq!(hedge.unwrap().worth, Worth::NoHost);
+    // What nobody said is neither the keeper's nor a neighbour's, and is left
+    // alone until it is said.
+    facts.register.junipers[1].removable = None;
+    let found = junipers::of(&facts, today());
+    let open = found.junipers.iter().find(|one| one.juniper.id == "J2");
+    assert_eq!(open.unwrap().worth, Worth::NotSaid);
+    assert_eq!(found.own_near, 0);
 }
 
 #[test]

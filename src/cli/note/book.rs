@@ -5,7 +5,7 @@ use super::entry::Desk;
 use super::grammar::Where;
 use super::names::Keeper;
 use super::{id, now, open, plan_of, said, told, wrapped};
-use crate::cli::Output;
+use crate::cli::answer::Output;
 use crate::facts::Facts;
 use crate::facts::journal::{Entry, Fact, Kind};
 use crate::render::page;
@@ -123,7 +123,12 @@ pub fn run(
             lines.push(format!(
                 "`budtide undo {number}` brings back what it said before."
             ));
-            Ok(Output::Lines(lines))
+            let value = json!({
+                "number": number.0,
+                "before": entry_json(&listed.entry),
+                "after": entry_json(&entry),
+            });
+            Ok(Output::Both { lines, value })
         }
         Book::Journal(journal) => show(&store, &facts, journal, today, as_json),
     }
@@ -249,7 +254,12 @@ fn undo(
         )),
     }
     let _ = today;
-    Ok(Output::Lines(lines))
+    let value = json!({
+        "number": number.0,
+        "taken_back": entry_json(&done.taken),
+        "says_again": done.left.as_ref().map(entry_json),
+    });
+    Ok(Output::Both { lines, value })
 }
 
 fn show(
@@ -297,7 +307,7 @@ fn show(
             Some(kind) => store.export_csv(kind).map_err(|error| told(&error))?,
             None => csv_of_all(facts, &store.list(&filter).map_err(|error| told(&error))?)?,
         };
-        return Ok(Output::Json(csv.trim_end().to_owned()));
+        return Ok(Output::Raw(format!("{}\n", csv.trim_end())));
     }
     let listed = store.list(&filter).map_err(|error| told(&error))?;
     if as_json {
@@ -560,7 +570,8 @@ fn changes(before: &Entry, after: &Entry) -> Vec<String> {
         .collect()
 }
 
-fn entry_json(entry: &Entry) -> Value {
+/// An entry as JSON; figures in SI units.
+pub fn entry_json(entry: &Entry) -> Value {
     let fields: Map<String, Value> = crate::store::fields_of(&entry.what);
     json!({
         "kind": entry.what.kind().word(),
@@ -572,20 +583,20 @@ fn entry_json(entry: &Entry) -> Value {
     })
 }
 
-/// Entries as JSON; figures in SI units.
+/// An entry of the journal as JSON, with its number.
+pub fn listed_json(one: &Listed) -> Value {
+    let mut value = entry_json(&one.entry);
+    if let Some(map) = value.as_object_mut() {
+        map.insert("number".to_owned(), one.id.0.into());
+        map.insert("recorded".to_owned(), one.recorded.to_rfc3339().into());
+        map.insert("changed".to_owned(), one.changed.to_rfc3339().into());
+    }
+    value
+}
+
+/// Entries as JSON.
 pub fn json_of(listed: &[Listed]) -> Result<String, String> {
-    let list: Vec<Value> = listed
-        .iter()
-        .map(|one| {
-            let mut value = entry_json(&one.entry);
-            if let Some(map) = value.as_object_mut() {
-                map.insert("number".to_owned(), one.id.0.into());
-                map.insert("recorded".to_owned(), one.recorded.to_rfc3339().into());
-                map.insert("changed".to_owned(), one.changed.to_rfc3339().into());
-            }
-            value
-        })
-        .collect();
+    let list: Vec<Value> = listed.iter().map(listed_json).collect();
     serde_json::to_string_pretty(&list).map_err(|error| error.to_string())
 }
 

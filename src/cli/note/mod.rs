@@ -16,7 +16,7 @@ pub(in crate::cli) mod tasks; // tasks by a part of their name
 pub use grammar::Keep;
 pub(super) use grammar::whole;
 
-use super::Output;
+use super::answer::{Output, sentences};
 use crate::clock::Clock;
 use crate::facts::Facts;
 use crate::facts::journal::{Entry, Fact, Journal};
@@ -29,6 +29,7 @@ use crate::store::{EntryId, StoreError};
 use chrono::{DateTime, NaiveDate, Utc};
 use entry::{Desk, Made};
 use names::Keeper;
+use serde_json::json;
 use std::path::Path;
 
 /// The calendar of a day.
@@ -90,7 +91,6 @@ pub fn run(
     folders: &Folders,
     today: NaiveDate,
     as_of: Option<NaiveDate>,
-    json: bool,
 ) -> Result<Output, String> {
     let facts = gather::facts(folders, today).map_err(|error| error.to_string())?;
     let Made { entry, told } = made(&facts, today, keep)?;
@@ -106,16 +106,6 @@ pub fn run(
     let id = store
         .record(&entry, now)
         .map_err(|error| self::told(&error))?;
-    if json {
-        return book::json_of(&[Listed {
-            id,
-            recorded: now,
-            changed: now,
-            revisions: 1,
-            entry,
-        }])
-        .map(Output::Json);
-    }
     let mut lines = page::wrap(
         &format!(
             "Noted as {id}: {}, {}.",
@@ -125,11 +115,18 @@ pub fn run(
         "",
         "  ",
     );
-    lines.extend(told.iter().flat_map(|text| page::wrap(text, "", "  ")));
-    lines.extend(after(&facts, &entry, today));
-    lines.extend(effect_of(&facts, today, &entry));
+    let said = said_of(&facts, &entry, &told, today);
+    let noted = book::listed_json(&Listed {
+        id,
+        recorded: now,
+        changed: now,
+        revisions: 1,
+        entry,
+    });
+    let value = json!({ "noted": noted, "said": sentences(&said) });
+    lines.extend(said);
     lines.push(format!("`budtide undo {id}` takes it back."));
-    Ok(Output::Lines(lines))
+    Ok(Output::Both { lines, value })
 }
 
 /// What the same note would do to the demo, of which nothing is kept.
@@ -145,11 +142,23 @@ pub fn demo(keep: &Keep, today: NaiveDate) -> Result<Output, String> {
         "",
         "  ",
     );
-    lines.extend(told.iter().flat_map(|text| page::wrap(text, "", "  ")));
-    lines.extend(after(&facts, &entry, today));
-    lines.extend(effect_of(&facts, today, &entry));
+    let said = said_of(&facts, &entry, &told, today);
+    // The demo keeps no journal.
+    let value = json!({
+        "noted": null, "would_note": book::entry_json(&entry), "said": sentences(&said),
+    });
+    lines.extend(said);
     lines.push("The demo keeps no journal: nothing was noted.".to_owned());
-    Ok(Output::Lines(lines))
+    Ok(Output::Both { lines, value })
+}
+
+/// What is said of an entry besides that it was noted.
+fn said_of(facts: &Facts, entry: &Entry, told: &[String], today: NaiveDate) -> Vec<String> {
+    let told = told.iter().flat_map(|text| page::wrap(text, "", "  "));
+    let mut lines: Vec<String> = told.collect();
+    lines.extend(after(facts, entry, today));
+    lines.extend(effect_of(facts, today, entry));
+    lines
 }
 
 /// What the keeper should know after a note, besides the calendar.

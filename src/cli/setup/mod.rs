@@ -1,17 +1,19 @@
 //! `setup`: asks for place, trees and ways to be told, or takes them as
 //! options, and writes `place.toml` and `register.toml`. It never overwrites.
 
-mod read;
-mod write;
+mod asked; // by a conversation
+mod given; // by options
+mod read; // answers as one writes them
+mod write; // the files
 
 use super::{Common, Output, all, folders};
+use crate::clock::Clock;
 use crate::config::{self, knowledge, place, register};
-use crate::facts::knowledge::Crop;
+use crate::facts::place::{Likely, Misplaced, misplaced};
 use crate::render::page;
-use crate::units::Quantity;
+use chrono::Datelike;
 use clap::Args;
-use read::{degrees, hardiness, machine_zone, quantity, read_trees, time_zone, unit_system, yes};
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::IsTerminal;
 use write::{place_text, register_text};
 
 const EXAMPLES: &str = "\
@@ -75,6 +77,9 @@ pub struct Setup {
     /// No notifications on the desktop
     #[arg(long)]
     no_desktop: bool,
+    /// The coordinates are right, though they do not fit the time zone
+    #[arg(long)]
+    sure: bool,
 }
 
 /// What was answered.
@@ -89,7 +94,7 @@ struct Answers {
     units: String,
     country: String,
     trees: Vec<Trees>,
-    junipers: Vec<String>,
+    junipers: Vec<Juniper>,
     mail: Option<Mail>,
     weather_contact: Option<String>,
     desktop: bool,
@@ -101,6 +106,14 @@ struct Mail {
     server: String,
     user: String,
     password_file: String,
+}
+
+/// A juniper near.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Juniper {
+    distance: String,
+    /// Whether the keeper may cut it, if that was said.
+    removable: Option<bool>,
 }
 
 /// Trees of one kind.
@@ -128,11 +141,13 @@ pub fn run(setup: &Setup, common: &Common) -> Result<Output, String> {
     let crops = knowledge::load_for(None, Some(&[]))
         .map_err(|faults| all(&faults))?
         .crops;
+    let year = Clock::Wall.today(chrono_tz::UTC).year();
     let answers = if std::io::stdin().is_terminal() && std::io::stderr().is_terminal() {
         let stdin = std::io::stdin();
-        ask(setup, &crops, &mut stdin.lock(), &mut std::io::stderr())?
+        let mut out = std::io::stderr();
+        asked::ask(setup, &crops, year, &mut stdin.lock(), &mut out)?
     } else {
-        given(setup, &crops)?
+        given::given(setup, &crops, year)?
     };
     let texts = [place_text(&answers), register_text(&answers, &crops)];
     // What it writes must be what it reads.
@@ -146,7 +161,13 @@ pub fn run(setup: &Setup, common: &Common) -> Result<Output, String> {
     lines.push(String::new());
     lines.extend(next_steps(common, &answers));
     config::load(&folders.config).map_err(|faults| all(&faults))?;
-    Ok(Output::Lines(lines))
+    let value = serde_json::json!({
+        "place": answers.name,
+        "written": files.each_ref().map(|file| file.display().to_string()),
+        "trees": answers.trees.iter().map(|trees| trees.count).sum::<u32>(),
+        "junipers": answers.junipers.len(),
+    });
+    Ok(Output::Both { lines, value })
 }
 
 fn next_steps(common: &Common, answers: &Answers) -> Vec<String> {
@@ -178,332 +199,47 @@ fn next_steps(common: &Common, answers: &Answers) -> Vec<String> {
     lines
 }
 
-// -- by options ----------------------------------------------------------------
-
-fn given(setup: &Setup, crops: &[Crop]) -> Result<Answers, String> {
-    let mut faults = Vec::new();
-    let mut needed = |name: &str, value: &Option<String>| -> String {
-        match value {
-            Some(value) => value.clone(),
-            None => {
-                faults.push(format!("--{name} is missing"));
-                String::new()
-            }
-        }
-    };
-    let latitude = needed("latitude", &setup.latitude);
-    let longitude = needed("longitude", &setup.longitude);
-    let zone = needed("hardiness-zone", &setup.hardiness_zone);
-    if !faults.is_empty() {
-        return Err(format!(
-            "{}; or run `budtide setup` on a terminal, and it asks",
-            faults.join(", ")
-        ));
-    }
-    let mut faults = Vec::new();
-    let latitude = degrees(&latitude, Quantity::Latitude).unwrap_or_else(|fault| {
-        faults.push(format!("--latitude: {fault}"));
-        0.0
-    });
-    let longitude = degrees(&longitude, Quantity::Longitude).unwrap_or_else(|fault| {
-        faults.push(format!("--longitude: {fault}"));
-        0.0
-    });
-    let mut checked = |name: &str, result: Result<String, String>| {
-        result.unwrap_or_else(|fault| {
-            faults.push(format!("--{name}: {fault}"));
-            String::new()
-        })
-    };
-    let zone = checked("hardiness-zone", hardiness(&zone));
-    let elevation = setup
-        .elevation
-        .as_ref()
-        .map(|text| checked("elevation", quantity(text, Quantity::Elevation)));
-    let time_zone = checked(
-        "time-zone",
-        match &setup.time_zone {
-            Some(name) => time_zone(name),
-            None => machine_zone().ok_or_else(|| {
-                "this machine does not tell its own; write --time-zone America/New_York".to_owned()
-            }),
-        },
-    );
-    let units = checked("units", unit_system(setup.units.as_deref().unwrap_or("us")));
-    let country = checked(
-        "country",
-        place::country_code(setup.country.as_deref().unwrap_or("US")),
-    );
-    let junipers: Vec<String> = setup
-        .junipers
-        .iter()
-        .map(|text| checked("juniper", quantity(text, Quantity::Distance)))
-        .collect();
-    let mut trees = Vec::new();
-    for text in &setup.trees {
-        match read_trees(text, crops) {
-            Ok(read) => trees.push(read),
-            Err(fault) => faults.push(format!("--tree \"{text}\": {fault}")),
-        }
-    }
-    let mail = match &setup.email {
-        None => None,
-        Some(to) => match (&setup.mail_server, &setup.mail_password_file) {
-            (Some(server), Some(file)) => Some(Mail {
-                to: to.clone(),
-                server: server.clone(),
-                user: setup.mail_user.clone().unwrap_or_else(|| to.clone()),
-                password_file: file.clone(),
-            }),
-            _ => {
-                faults.push("--email needs --mail-server and --mail-password-file".to_owned());
-                None
-            }
-        },
-    };
-    if !faults.is_empty() {
-        return Err(faults.join("\n"));
-    }
-    Ok(Answers {
-        name: setup
-            .name
-            .clone()
-            .unwrap_or_else(|| "Home orchard".to_owned()),
-        latitude,
-        longitude,
-        elevation,
-        time_zone,
-        zone,
-        units,
-        country,
-        trees,
-        junipers,
-        mail,
-        weather_contact: setup.weather_contact.clone(),
-        desktop: !setup.no_desktop,
-    })
+/// Why coordinates cannot lie in a time zone, and what was likely meant.
+fn doubt(latitude: f64, longitude: f64, zone: &str, year: i32) -> Option<String> {
+    let known = place::zone_named(zone).ok()?;
+    let wrong = misplaced(latitude, longitude, known, year)?;
+    Some(said(&wrong, latitude, longitude, zone))
 }
 
-// -- by asking -----------------------------------------------------------------
-
-/// Asks for whatever was not given; a wrong answer is told and asked again.
-fn ask(
-    setup: &Setup,
-    crops: &[Crop],
-    input: &mut dyn BufRead,
-    out: &mut dyn Write,
-) -> Result<Answers, String> {
-    let mut asker = Asker { input, out };
-    asker.say("This asks for your place and trees, and writes two files that you can")?;
-    asker.say("change in any editor. Enter takes what stands in [ ]. Ctrl-C leaves; nothing")?;
-    asker.say("is written before the end.\n")?;
-    let fine = |text: &str| Ok(text.to_owned());
-    let name = asker.get(
-        "Name of the orchard",
-        &setup.name,
-        Some("Home orchard"),
-        fine,
-    )?;
-    let latitude = asker.get(
-        "Latitude in degrees (north of the equator is positive)",
-        &setup.latitude,
-        None,
-        |text| degrees(text, Quantity::Latitude),
-    )?;
-    let longitude = asker.get(
-        "Longitude in degrees (the Americas are negative)",
-        &setup.longitude,
-        None,
-        |text| degrees(text, Quantity::Longitude),
-    )?;
-    let elevation = asker.get(
-        "Elevation, such as 980 ft or 300 m (empty: unknown)",
-        &setup.elevation,
-        Some(""),
-        |text| match text.is_empty() {
-            true => Ok(None),
-            false => quantity(text, Quantity::Elevation).map(Some),
-        },
-    )?;
-    let own = machine_zone();
-    let time_zone = asker.get("Time zone", &setup.time_zone, own.as_deref(), time_zone)?;
-    let zone = asker.get(
-        "Hardiness zone, such as 6b (from the map of your country)",
-        &setup.hardiness_zone,
-        None,
-        hardiness,
-    )?;
-    let units = asker.get("Units: us or metric", &setup.units, Some("us"), unit_system)?;
-    let country = asker.get(
-        "Country, two letters",
-        &setup.country,
-        Some("US"),
-        place::country_code,
-    )?;
-    let mut trees = Vec::new();
-    for text in &setup.trees {
-        trees.push(read_trees(text, crops).map_err(|fault| format!("--tree \"{text}\": {fault}"))?);
-    }
-    if trees.is_empty() {
-        asker.say("\nTrees and berries, one kind a line: how many, which crop, which cultivar.")?;
-        asker.say("Such as: 3 apple York Imperial. An empty line ends.")?;
-        loop {
-            let read = asker.get("Trees", &None, Some(""), |text| match text.is_empty() {
-                true => Ok(None),
-                false => read_trees(text, crops).map(Some),
-            })?;
-            match read {
-                Some(read) => trees.push(read),
-                None => break,
-            }
-        }
-    }
-    let mut junipers = setup.junipers.clone();
-    if junipers.is_empty() {
-        asker.say("\nJunipers (red cedars) carry the rusts of apple and pear.")?;
-        let near = asker.get(
-            "How far is the nearest one, such as 60 ft (empty: none seen)",
-            &None,
-            Some(""),
-            |text| match text.is_empty() {
-                true => Ok(None),
-                false => quantity(text, Quantity::Distance).map(Some),
-            },
-        )?;
-        junipers.extend(near);
-    }
-    let mut weather_contact = setup.weather_contact.clone();
-    if country == "US" && weather_contact.is_none() {
-        asker.say("\nThe US weather service wants an address of whoever asks it. Without one,")?;
-        asker.say("Open-Meteo alone is asked.")?;
-        weather_contact = asker.get(
-            "Your address for it (empty: do without)",
-            &None,
-            Some(""),
-            |text| Ok((!text.is_empty()).then(|| text.to_owned())),
-        )?;
-    }
-    asker.say("")?;
-    let desktop = !setup.no_desktop
-        && asker.get("Tell on the desktop: yes or no", &None, Some("yes"), yes)?;
-    let mail = asker.mail(setup)?;
-    Ok(Answers {
-        name,
-        latitude,
-        longitude,
-        elevation,
-        time_zone,
-        zone,
-        units,
-        country,
-        trees,
-        junipers,
-        mail,
-        weather_contact,
-        desktop,
-    })
-}
-
-struct Asker<'a> {
-    input: &'a mut dyn BufRead,
-    out: &'a mut dyn Write,
-}
-
-impl Asker<'_> {
-    fn say(&mut self, line: &str) -> Result<(), String> {
-        writeln!(self.out, "{line}").map_err(|error| error.to_string())
-    }
-
-    /// What was given, or an answer that passes.
-    fn get<T>(
-        &mut self,
-        question: &str,
-        given: &Option<String>,
-        usual: Option<&str>,
-        read: impl Fn(&str) -> Result<T, String>,
-    ) -> Result<T, String> {
-        if let Some(text) = given {
-            return read(text).map_err(|fault| format!("{question}: {fault}"));
-        }
-        loop {
-            let shown = match usual {
-                Some(usual) if !usual.is_empty() => format!(" [{usual}]"),
-                _ => String::new(),
-            };
-            write!(self.out, "{question}{shown}: ")
-                .and_then(|()| self.out.flush())
-                .map_err(|error| error.to_string())?;
-            let mut line = String::new();
-            let count = self
-                .input
-                .read_line(&mut line)
-                .map_err(|error| format!("cannot read your answer: {error}"))?;
-            if count == 0 {
-                return Err("\nleft before the end; nothing was written".to_owned());
-            }
-            let answer = match (line.trim(), usual) {
-                ("", Some(usual)) => usual,
-                ("", None) => {
-                    self.say("  this one is needed")?;
-                    continue;
+/// The same in words.
+pub(super) fn said(wrong: &Misplaced, latitude: f64, longitude: f64, zone: &str) -> String {
+    match wrong {
+        Misplaced::Longitude { hours, likely } => {
+            let meant = match likely {
+                Some(Likely::OtherSign) => format!(
+                    "; is it {}? West of Greenwich, as in all of the Americas, it is negative",
+                    -longitude
+                ),
+                Some(Likely::Swapped) => {
+                    "; latitude and longitude seem to have changed places".to_owned()
                 }
-                (answer, _) => answer,
+                None => String::new(),
             };
-            match read(answer) {
-                Ok(value) => return Ok(value),
-                Err(fault) => self.say(&format!("  {fault}"))?,
-            }
+            format!(
+                "longitude {longitude} is {hours:.0} hours of sun away from the clocks of \
+                 {zone}{meant}"
+            )
         }
-    }
-
-    fn mail(&mut self, setup: &Setup) -> Result<Option<Mail>, String> {
-        let to = self.get(
-            "E-mail address to tell (empty: none)",
-            &setup.email,
-            Some(""),
-            |text| match text.is_empty() {
-                true => Ok(None),
-                false if text.contains('@') && !text.contains(char::is_whitespace) => {
-                    Ok(Some(text.to_owned()))
-                }
-                false => Err("that is no address; write it as jo@example.org".to_owned()),
-            },
-        )?;
-        let Some(to) = to else {
-            return Ok(None);
-        };
-        let plain = |text: &str| Ok(text.to_owned());
-        let server = self.get(
-            "Mail server (SMTP), such as mail.example.org",
-            &setup.mail_server,
-            None,
-            plain,
-        )?;
-        let user = self.get("Your user name there", &setup.mail_user, Some(&to), plain)?;
-        self.say(
-            "The password is kept in a file of its own, which only you may read (chmod 600).",
-        )?;
-        let password_file = self.get(
-            "Path of that file, from / or ~/",
-            &setup.mail_password_file,
-            Some("~/.config/budtide/mail-password"),
-            |text| match text.starts_with('/') || text.starts_with("~/") {
-                true => Ok(text.to_owned()),
-                false => Err("write the whole path, from / or from ~/".to_owned()),
-            },
-        )?;
-        Ok(Some(Mail {
-            to,
-            server,
-            user,
-            password_file,
-        }))
+        Misplaced::Latitude => format!(
+            "the clocks of {zone} go ahead when it is winter at latitude {latitude}; is it {}? \
+             South of the equator it is negative",
+            -latitude
+        ),
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::asked::ask;
+    use super::given::given;
+    use super::read::read_trees;
     use super::*;
+    use crate::facts::knowledge::Crop;
 
     fn crops() -> Vec<Crop> {
         knowledge::load_for(None, Some(&[])).unwrap().crops
@@ -527,6 +263,7 @@ mod tests {
             mail_password_file: None,
             weather_contact: None,
             no_desktop: false,
+            sure: false,
         }
     }
 
@@ -577,13 +314,15 @@ mod tests {
     #[test]
     fn a_conversation_ends_in_files_that_are_read() {
         let crops = crops();
-        let mut input: &[u8] = b"Hill \"Farm\"\n400\n39.4\n-79\n980\n980 ft\n\n6x\n6b\nmetric\n\n\
-            3 apple York Imperial\n2 plums\n12 raspberries\n\n60 ft\njo@example.org\nmaybe\nno\njo@example.org\n\
+        let mut input: &[u8] = b"Hill \"Farm\"\n400\n39.4\n79\n980\n980 ft\n\nno\n39.4\n-79\n6x\n6b\nmetric\n\n\
+            3 apple York Imperial\n2 plums\n12 raspberries\n\n60 ft\n\njo@example.org\nmaybe\nno\njo@example.org\n\
             mail.example.org\n\n\n";
         let mut said = Vec::new();
-        let answers = ask(&nothing(), &crops, &mut input, &mut said).unwrap();
+        let answers = ask(&nothing(), &crops, 2026, &mut input, &mut said).unwrap();
         let said = String::from_utf8(said).unwrap();
         assert!(said.contains("it lies between -90 and 90"), "{said}");
+        let flat = said.replace("\n  ", " ");
+        assert!(flat.contains("is it -79? West of Greenwich"), "{said}");
         assert!(said.contains("no zone \"6x\""), "{said}");
         assert!(said.contains("answer yes or no"), "{said}");
         let text = place_text(&answers);
@@ -594,6 +333,9 @@ mod tests {
         let text = register_text(&answers, &crops);
         let register = register::read(register::FILE, &text, &crops).unwrap();
         assert_eq!(register.junipers.len(), 1);
+        // Nobody said whose it is.
+        assert_eq!(register.junipers[0].removable, None);
+        assert!((read.place.longitude + 79.0).abs() < 1e-9);
         assert!(register.trees.iter().any(|tree| tree.count == 12));
     }
 
@@ -606,7 +348,7 @@ mod tests {
             hardiness_zone: Some("6B".to_owned()),
             ..nothing()
         };
-        let answers = given(&setup, &crops).unwrap();
+        let answers = given(&setup, &crops, 2026).unwrap();
         let text = register_text(&answers, &crops);
         assert!(
             register::read(register::FILE, &text, &crops)
@@ -621,7 +363,7 @@ mod tests {
     fn all_that_is_wrong_is_told_at_once() {
         let crops = crops();
         assert_eq!(
-            given(&nothing(), &crops).unwrap_err(),
+            given(&nothing(), &crops, 2026).unwrap_err(),
             "--latitude is missing, --longitude is missing, --hardiness-zone is missing; or run \
              `budtide setup` on a terminal, and it asks"
         );
@@ -634,12 +376,46 @@ mod tests {
             ..nothing()
         };
         assert_eq!(
-            given(&setup, &crops).unwrap_err(),
+            given(&setup, &crops, 2026).unwrap_err(),
             "--latitude: \"39,4\": write a point, not a comma, as in 39.4\n\
              --longitude: longitude -790 ° cannot be: it lies between -180 and 180 °\n\
              --hardiness-zone: no zone \"six\"; zones run from 1a to 13b, each with a half step a or b\n\
              --tree \"2 pech\": no crop named \"pech\"; did you mean \"peach\"?\n\
              --email needs --mail-server and --mail-password-file"
         );
+    }
+
+    #[test]
+    fn coordinates_that_do_not_fit_the_clock_are_refused_with_the_mend() {
+        let crops = crops();
+        let at = |latitude: &str, longitude: &str, sure| {
+            let setup = Setup {
+                latitude: Some(latitude.to_owned()),
+                longitude: Some(longitude.to_owned()),
+                hardiness_zone: Some("6b".to_owned()),
+                sure,
+                ..nothing()
+            };
+            let told = given(&setup, &crops, 2026).map(|answers| answers.longitude);
+            told.map_err(|text| text.replace("\n  ", " "))
+        };
+        assert_eq!(
+            at("39.4", "79", false).unwrap_err(),
+            "longitude 79 is 10 hours of sun away from the clocks of America/New_York; is it -79? \
+             West of Greenwich, as in all of the Americas, it is negative. If all three are \
+             right, say so with --sure."
+        );
+        assert!(
+            at("-39.4", "-79", false)
+                .unwrap_err()
+                .contains("is it 39.4?")
+        );
+        assert!(
+            at("-79", "39.4", false)
+                .unwrap_err()
+                .contains("changed places")
+        );
+        assert_eq!(at("39.4", "79", true), Ok(79.0));
+        assert_eq!(at("39.4", "-79", false), Ok(-79.0));
     }
 }

@@ -170,12 +170,17 @@ pub(super) fn register_text(answers: &Answers, crops: &[Crop]) -> String {
                 .join(", ")
         ));
     }
-    for (at, distance) in answers.junipers.iter().enumerate() {
+    for (at, juniper) in answers.junipers.iter().enumerate() {
+        let removable = match juniper.removable {
+            Some(own) => format!("removable = {own}"),
+            None => {
+                "#removable = true          # true: you may cut it; false: not yours".to_owned()
+            }
+        };
         text.push_str(&format!(
-            "\n[[juniper]]\nid = \"J{}\"\nwhere = \"nearest\"\ndistance = {}\n\
-             removable = false          # true: it is yours, and you may cut it\n",
+            "\n[[juniper]]\nid = \"J{}\"\nwhere = \"nearest\"\ndistance = {}\n{removable}\n",
             at + 1,
-            quoted(distance)
+            quoted(&juniper.distance)
         ));
     }
     if answers.junipers.is_empty() {

@@ -1,12 +1,13 @@
 //! Asking the services now.
 
 use super::super::Output;
-use super::{hints, json, plain, thousands};
+use super::{hints, json, plain};
 use crate::config::Settings;
 use crate::render::page::wrap;
 use crate::render::weather::moment;
 use crate::service::gather::Folders;
 use crate::service::refresh::{Fetcher, Manner, Refreshed, Step, Wanted};
+use crate::sources::csv_file::grouped;
 use crate::store::weather::{FILE, WeatherStore};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -113,16 +114,16 @@ fn fetched(
     }
     let mut text = format!(
         "{} new values of days, {} of hours",
-        thousands(done.new_days),
-        thousands(done.new_hours)
+        grouped(done.new_days),
+        grouped(done.new_hours)
     );
     if done.corrected > 0 {
-        text.push_str(&format!(", {} corrected", thousands(done.corrected)));
+        text.push_str(&format!(", {} corrected", grouped(done.corrected)));
     }
     if done.left > 0 {
         text.push_str(&format!(
             ", {} left out as impossible or doubted by the source",
-            thousands(done.left)
+            grouped(done.left)
         ));
     }
     text.push_str(if done.forecast {
@@ -133,7 +134,7 @@ fn fetched(
     text.push_str(&format!(
         " {} requests, {} KiB.",
         requests,
-        thousands(usize::try_from(bytes / 1024).unwrap_or(0))
+        grouped(usize::try_from(bytes / 1024).unwrap_or(0))
     ));
     lines.extend(wrap(&text, "", "  "));
     if done.alerts > 0 {

@@ -1,7 +1,7 @@
 //! What is known of the weather, from whom, until when, with which gaps.
 
 use super::super::Output;
-use super::{hints, json, kept, plain, thousands};
+use super::{hints, json, kept, plain};
 use crate::config::Settings;
 use crate::facts::Facts;
 use crate::facts::weather::{Alert, Day};
@@ -10,6 +10,7 @@ use crate::render::weather::{self as page, Shown, date, moment};
 use crate::season::screening::{ReadingHour, reading_hour};
 use crate::service::gather::{self, Folders, Look};
 use crate::service::refresh::{Fetcher, Manner, names_in_order};
+use crate::sources::csv_file::grouped;
 use crate::store::weather::WeatherStore;
 use crate::store::{Coverage, FetchState, SourceSummary};
 use chrono::{DateTime, Days, NaiveDate, NaiveDateTime, Utc};
@@ -371,7 +372,7 @@ fn coverage<T>(
 ) -> String {
     let mut sentence = format!(
         "{} {noun} from {} to {}",
-        thousands(coverage.known),
+        grouped(coverage.known),
         text(&coverage.first),
         text(&coverage.last)
     );
@@ -399,7 +400,7 @@ fn coverage<T>(
     };
     sentence.push_str(&format!(
         "; {} missing: {}{more}.",
-        thousands(missing),
+        grouped(missing),
         gaps.join(", ")
     ));
     sentence

@@ -160,16 +160,3 @@ fn json<T: Serialize>(view: &T) -> Result<Output, String> {
         .map(Output::Json)
         .map_err(|error| format!("no JSON can be made: {error}"))
 }
-
-/// `12,345`.
-fn thousands(number: usize) -> String {
-    let digits = number.to_string();
-    let mut out = String::new();
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    out
-}

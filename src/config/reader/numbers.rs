@@ -79,16 +79,17 @@ impl<'s, 'a> Table<'s, 'a> {
 
     /// `true` or `false`; missing means `otherwise`.
     pub fn flag(&self, key: &str, otherwise: bool) -> bool {
-        let Some(value) = self.value(key) else {
-            return otherwise;
-        };
-        match value.get_ref().as_bool() {
-            Some(flag) => flag,
-            None => {
-                self.wrong_type(key, value, "true or false, without quotes");
-                otherwise
-            }
+        self.maybe_flag(key).unwrap_or(otherwise)
+    }
+
+    /// True or false, if the key is there.
+    pub fn maybe_flag(&self, key: &str) -> Option<bool> {
+        let value = self.value(key)?;
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            self.wrong_type(key, value, "true or false, without quotes");
         }
+        flag
     }
 
     /// A quantity with its unit, such as `"28 °F"`, if the key is there.

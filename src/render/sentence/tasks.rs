@@ -21,8 +21,10 @@ impl<'f> Words<'f> {
             State::Skipped => "skipped this season".to_owned(),
             State::Missed => format!("closed {}", self.near_day(window.closes.spread.middle)),
             State::Urgent | State::Open => match (task.day, &task.hold) {
-                _ if window.closes.spread.middle == self.today => "today".to_owned(),
-                (Some(day), _) if day == self.today => format!("today; open until {closes}"),
+                _ if window.closes.spread.middle == self.today => self.near_day(self.today),
+                (Some(day), _) if day == self.today => {
+                    format!("{}; open until {closes}", self.near_day(day))
+                }
                 (Some(day), _) => format!("best {}; open until {closes}", self.near_day(day)),
                 (None, Some(_)) => format!("wait; open until {closes}"),
                 (None, None) => format!(

@@ -130,7 +130,8 @@ pub(super) const SAMPLES: usize = 3;
 const SAMPLE_LETTERS: usize = 24;
 
 impl Finding {
-    pub(super) fn title(&self) -> String {
+    /// What became of such rows or values, in words.
+    pub fn title(&self) -> String {
         let field = match self.reason {
             Reason::NotANumber(field) | Reason::OutOfBounds(field) => {
                 format!("{} that is ", field.label())

@@ -29,7 +29,7 @@ pub use finding::{Effect, Finding, Reason, Sample};
 pub use header::Field;
 pub use hours::{DaysOfHours, PartRain, days_from_hours, summarise_hours};
 pub use options::{Clock, ColumnChoice, DateOrder, Limits, Options, Stamps};
-pub use report::{Gap, Kind, Report, UsedColumn};
+pub use report::{Gap, Kind, Report, UsedColumn, grouped};
 pub use time::month_named;
 
 use crate::facts::weather::{Day, Hour};

@@ -367,7 +367,7 @@ impl fmt::Display for Report {
 }
 
 /// A count with a comma at every thousand.
-pub(super) fn grouped(count: usize) -> String {
+pub fn grouped(count: usize) -> String {
     let digits = count.to_string();
     let mut out = String::new();
     for (at, digit) in digits.chars().enumerate() {
