@@ -1,7 +1,9 @@
-//! Windows as an iCalendar object (RFC 5545), as calendar programs take it.
+//! Tasks as an iCalendar object (RFC 5545), as calendar programs take it.
 //!
-//! Each task is one all-day event over its window. Its UID is the task's
-//! name, so that a later object replaces it; its SEQUENCE is the day on which
+//! Each task is one event of whole days: the days proposed for it, the first
+//! as DTSTART, others as RDATE (3.8.5.2). The window, weeks long, stands in the
+//! description. The UID is the task's name, so that a later object replaces
+//! all its days at once; its SEQUENCE is the day on which
 //! the object was made, counted from 2020, so that it only ever rises. What is
 //! no longer needed is sent as CANCELLED. There is no alarm: the service
 //! itself reminds, and a calendar that rang as well would say it twice.
@@ -18,10 +20,8 @@ pub struct CalendarEntry {
     pub summary: String,
     /// When and why, some lines.
     pub description: String,
-    /// The first day of the window.
-    pub from: NaiveDate,
-    /// The last one.
-    pub until: NaiveDate,
+    /// The days proposed for it, in order; without any there is no event.
+    pub days: Vec<NaiveDate>,
     /// The task is no longer needed.
     pub cancelled: bool,
 }
@@ -42,32 +42,60 @@ pub fn publish(name: &str, entries: &[CalendarEntry], stamp: DateTime<Utc>) -> S
         .append_property(Property::new("METHOD", "PUBLISH"))
         .append_property(Property::new("X-WR-CALNAME", clean(name)));
     for entry in entries {
-        calendar.push(event(name, entry, stamp));
+        if let Some((first, others)) = entry.days.split_first() {
+            calendar.push(event(name, entry, *first, others, stamp));
+        }
     }
-    calendar.to_string()
+    folded(&calendar.to_string())
 }
 
-fn event(place: &str, entry: &CalendarEntry, stamp: DateTime<Utc>) -> Event {
+/// Most octets of a content line without its end (RFC 5545, 3.1).
+const LINE: usize = 75;
+
+/// The content lines folded anew: the crate gives a last part 76 octets where
+/// exactly 75 are left for it, the blank before it not counted.
+fn folded(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + text.len() / LINE * 3);
+    for line in text.replace("\r\n ", "").split_terminator("\r\n") {
+        let mut octets = 0;
+        for letter in line.chars() {
+            if octets + letter.len_utf8() > LINE {
+                out.push_str("\r\n ");
+                octets = 1;
+            }
+            out.push(letter);
+            octets += letter.len_utf8();
+        }
+        out.push_str("\r\n");
+    }
+    out
+}
+
+fn event(
+    place: &str,
+    entry: &CalendarEntry,
+    first: NaiveDate,
+    others: &[NaiveDate],
+    stamp: DateTime<Utc>,
+) -> Event {
     let mut event = Event::with_uid(&uid(place, &entry.uid));
     event
         .timestamp(stamp)
         .summary(&clean(&entry.summary))
-        .starts(entry.from)
-        .ends(
-            entry
-                .until
-                .max(entry.from)
-                .checked_add_days(Days::new(1))
-                .unwrap_or(entry.until),
-        )
+        .starts(first)
+        .ends(first.checked_add_days(Days::new(1)).unwrap_or(first))
         .sequence(sequence(stamp))
         .status(if entry.cancelled {
             EventStatus::Cancelled
         } else {
             EventStatus::Confirmed
         })
-        // The day stays free: a window of three weeks is no meeting.
+        // The day stays free: an hour among trees is no meeting.
         .add_property("TRANSP", "TRANSPARENT");
+    for day in others {
+        let mut date = Property::new("RDATE", day.format("%Y%m%d").to_string());
+        event.append_multi_property(date.add_parameter("VALUE", "DATE").done());
+    }
     if !entry.description.is_empty() {
         event.description(&clean(&entry.description));
     }

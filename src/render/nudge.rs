@@ -35,7 +35,7 @@ pub fn label(kind: Kind) -> &'static str {
 
 /// One line for nudges of one kind: of one chore, or gathered.
 pub fn line(facts: &Facts, today: NaiveDate, nudges: &[Nudge]) -> Line {
-    let words = Words::new(facts, today);
+    let words = Words::in_letters(facts, today);
     let Some(first) = nudges.first() else {
         return Line::default();
     };
@@ -66,7 +66,7 @@ pub fn line(facts: &Facts, today: NaiveDate, nudges: &[Nudge]) -> Line {
             line.windows = changes
                 .iter()
                 .map(|(change, task)| {
-                    let mut entry = entry(words, task);
+                    let mut entry = entry(facts, today, task);
                     entry.cancelled = change.what == What::Dropped;
                     entry
                 })
@@ -78,7 +78,13 @@ pub fn line(facts: &Facts, today: NaiveDate, nudges: &[Nudge]) -> Line {
             match first.kind {
                 Kind::Ready => ready(facts, words, &tasks),
                 Kind::Over => over(facts, words, &tasks),
-                kind => chore(facts, words, kind, &tasks),
+                kind => {
+                    let mut line = chore(facts, words, kind, &tasks);
+                    if nudges.iter().all(Nudge::is_said_again) {
+                        line.label = "Last day".to_owned();
+                    }
+                    line
+                }
             }
         }
     }
@@ -153,7 +159,10 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
         details,
         cautions,
         tasks: tasks.iter().map(|task| task.id.clone()).collect(),
-        windows: tasks.iter().map(|task| entry(words, task)).collect(),
+        windows: tasks
+            .iter()
+            .map(|task| entry(facts, words.today(), task))
+            .collect(),
     }
 }
 
@@ -293,7 +302,8 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
             listed(&hit)
         ),
         when: format!(
-            "before dusk today; the low comes towards the morning of {}",
+            "before dusk {}; the low comes towards the morning of {}",
+            words.near_day(words.today()),
             nights.first().map_or_else(String::new, |night| night
                 .date
                 .format("%a %-d %b")
@@ -313,8 +323,7 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
                 uid: format!("frost-{}", night.date),
                 summary: format!("Frost, {}", units.temperature(lowest)),
                 description: String::new(),
-                from: night.date,
-                until: night.date,
+                days: vec![night.date],
                 cancelled: false,
             })
             .into_iter()
@@ -394,9 +403,24 @@ fn changed(facts: &Facts, words: Words<'_>, changes: &[(Change, Task)]) -> Vec<S
         .collect()
 }
 
-/// A task as an entry of a calendar.
-pub fn entry(words: Words<'_>, task: &Task) -> CalendarEntry {
-    let mut description = words.when(task);
+/// A task as an entry of a calendar: its proposed days, and the window in
+/// words that hold on any day.
+pub fn entry(facts: &Facts, today: NaiveDate, task: &Task) -> CalendarEntry {
+    let words = Words::for_files(facts, today);
+    let window = &task.window;
+    let mut description = format!(
+        "Open {}",
+        words.span(window.opens.spread.middle, window.closes.spread.middle)
+    );
+    if let Some(hold) = &task.hold {
+        description.push_str(&format!("\n{}", sentence(&words.hold(hold))));
+    }
+    if task.fit.left_over_min > 0.0 && task.fit.days.is_empty() {
+        description.push_str("\nNo time of yours is left for it; this is its best day");
+    }
+    if let Some((least, most)) = task.minutes {
+        description.push_str(&format!("\nTakes about {}", time(least, most)));
+    }
     if !task.trees.is_empty() {
         description.push_str(&format!("\nTrees: {}", words.ids(task)));
     }
@@ -408,19 +432,29 @@ pub fn entry(words: Words<'_>, task: &Task) -> CalendarEntry {
         uid: task.id.clone(),
         summary: words.say(task),
         description,
-        from: task.window.opens.spread.middle,
-        until: task.window.closes.spread.middle,
+        days: proposed(task, today),
         cancelled: false,
     }
 }
 
+/// The days proposed for a task: those of the keeper's hours that it was
+/// given, the day that the forecast allows, or its best day in the window.
+fn proposed(task: &Task, today: NaiveDate) -> Vec<NaiveDate> {
+    if !task.fit.days.is_empty() {
+        return task.fit.days.iter().map(|(day, _)| *day).collect();
+    }
+    let window = &task.window;
+    let best = window.best.spread.middle.max(window.opens.spread.middle);
+    let best = best.min(window.closes.spread.middle).max(today);
+    vec![task.day.unwrap_or(best)]
+}
+
 /// The whole calendar as entries: all that is still to be done.
 pub fn entries(facts: &Facts, plan: &Plan) -> Vec<CalendarEntry> {
-    let words = Words::new(facts, plan.today);
     plan.tasks
         .iter()
         .filter(|task| matches!(task.state, State::Urgent | State::Open | State::Coming))
-        .map(|task| entry(words, task))
+        .map(|task| entry(facts, plan.today, task))
         .collect()
 }
 
@@ -443,12 +477,8 @@ pub fn next(facts: &Facts, plan: &Plan) -> String {
     };
     match next {
         Some(task) => {
-            let days = (task.window.opens.spread.middle - plan.today).num_days();
-            let when = match days {
-                ..=0 => "today".to_owned(),
-                1 => "tomorrow".to_owned(),
-                n => format!("in {n} days"),
-            };
+            // It stands for as long as nothing changes, so it names the day.
+            let when = words.day_of_week(task.window.opens.spread.middle);
             let say = words.say(task);
             let mut letters = say.chars();
             let low = letters

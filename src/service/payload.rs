@@ -49,8 +49,8 @@ struct EntryForm {
     uid: String,
     summary: String,
     description: String,
-    from: NaiveDate,
-    until: NaiveDate,
+    #[serde(default)]
+    days: Vec<NaiveDate>,
     cancelled: bool,
 }
 
@@ -143,8 +143,7 @@ impl From<&Line> for LineForm {
                     uid: entry.uid.clone(),
                     summary: entry.summary.clone(),
                     description: entry.description.clone(),
-                    from: entry.from,
-                    until: entry.until,
+                    days: entry.days.clone(),
                     cancelled: entry.cancelled,
                 })
                 .collect(),
@@ -171,8 +170,7 @@ impl From<&LineForm> for Line {
                     uid: entry.uid.clone(),
                     summary: entry.summary.clone(),
                     description: entry.description.clone(),
-                    from: entry.from,
-                    until: entry.until,
+                    days: entry.days.clone(),
                     cancelled: entry.cancelled,
                 })
                 .collect(),

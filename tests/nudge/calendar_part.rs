@@ -10,13 +10,16 @@ fn stamp(text: &str) -> DateTime<Utc> {
     text.parse().unwrap()
 }
 
+fn day(day: u32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(2027, 2, day).unwrap()
+}
+
 fn entry(summary: &str) -> CalendarEntry {
     CalendarEntry {
         uid: "prune-pome-apple-2027".to_owned(),
         summary: summary.to_owned(),
         description: String::new(),
-        from: NaiveDate::from_ymd_opt(2027, 2, 27).unwrap(),
-        until: NaiveDate::from_ymd_opt(2027, 2, 28).unwrap(),
+        days: vec![day(27), day(28)],
         cancelled: false,
     }
 }
@@ -92,8 +95,25 @@ fn texts_are_escaped_and_folded() {
     assert!(count > 10, "only {count} rows");
 }
 
+/// RFC 5545, 3.1: no line over 75 octets, whatever the length of its text.
 #[test]
-fn a_window_is_an_event_of_whole_days() {
+fn a_line_of_any_length_is_folded_in_time() {
+    for length in 0..240 {
+        for letter in ["a", "\u{e9}", ", "] {
+            let text = format!("{}x", letter.repeat(length));
+            let object = publish("x", &[entry(&text)], stamp("2026-04-22T11:00:00Z"));
+            assert!(object.ends_with("END:VCALENDAR\r\n"));
+            for line in object.split("\r\n") {
+                assert!(line.len() <= 75, "{} octets: {line}", line.len());
+            }
+            let wanted = format!("SUMMARY:{}\r\n", text.replace(',', "\\,"));
+            assert!(unfolded(&object).contains(&wanted), "{object}");
+        }
+    }
+}
+
+#[test]
+fn the_proposed_days_are_one_event_of_whole_days() {
     let object = publish(
         "Tansy, Bend",
         &[entry("Prune")],
@@ -109,7 +129,9 @@ fn a_window_is_an_event_of_whole_days() {
         "DTSTAMP:20260422T110000Z",
         "DTSTART;VALUE=DATE:20270227",
         // The end is the first day after it (3.6.1).
-        "DTEND;VALUE=DATE:20270301",
+        "DTEND;VALUE=DATE:20270228",
+        // The other days of the same event (3.8.5.2).
+        "RDATE;VALUE=DATE:20270228",
         "STATUS:CONFIRMED",
         "TRANSP:TRANSPARENT",
         "END:VEVENT",
@@ -190,4 +212,80 @@ fn an_independent_parser_reads_the_demo() {
         .count();
     assert_eq!(text.lines().count(), events);
     assert!(events > 50, "only {events} events");
+    // Each stands on its proposed days, as the calendar itself has them.
+    let plan = Command::new(env!("CARGO_BIN_EXE_budtide"))
+        .args(["demo", "calendar", "--json"])
+        .output()
+        .unwrap();
+    let plan: serde_json::Value = serde_json::from_slice(&plan.stdout).unwrap();
+    let mut several = 0;
+    for line in text.lines() {
+        let (days, uid) = line.split_once('\t').unwrap();
+        let id = uid.split('.').next().unwrap();
+        let tasks = plan["tasks"].as_array().unwrap();
+        let task = tasks.iter().find(|task| task["id"] == id).unwrap();
+        let given: Vec<&str> = task["days"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(|day| day["day"].as_str())
+            .collect();
+        if !given.is_empty() {
+            assert_eq!(days, given.join(" "), "{id}");
+        } else if let Some(day) = task["day"].as_str() {
+            assert_eq!(days, day, "{id}");
+        } else {
+            assert_eq!(days.len(), 10, "{id}: one day, {days}");
+        }
+        several += usize::from(given.len() > 1);
+    }
+    assert!(several > 5, "only {several} events of several days");
+}
+
+/// What is kept names its days: a file is read on any day.
+#[test]
+fn no_export_speaks_of_tomorrow() {
+    use std::process::Command;
+    for args in [
+        &["calendar", "--icalendar"][..],
+        &["calendar", "--json"],
+        &["today", "--json"],
+        &["changes", "2026-04-20", "--json"],
+        &[
+            "rehearse",
+            "--from",
+            "2026-04-01",
+            "--to",
+            "2026-04-10",
+            "--json",
+        ],
+    ] {
+        let ran = Command::new(env!("CARGO_BIN_EXE_budtide"))
+            .arg("demo")
+            .args(args)
+            .output()
+            .unwrap();
+        assert!(ran.status.success(), "{args:?}");
+        let text = unfolded(&String::from_utf8(ran.stdout).unwrap());
+        for word in [
+            "tomorrow",
+            "yesterday",
+            "until today",
+            "best today",
+            " in 4 days",
+        ] {
+            for (at, _) in text.match_indices(word) {
+                // A message says both: `tomorrow (Thu 23 Apr)`.
+                let rest = &text[at + word.len()..];
+                let day = rest.strip_prefix(" (").unwrap_or_default();
+                let weekdays = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+                let around = &text[at.saturating_sub(40)..(at + 40).min(text.len())];
+                let button = rest.starts_with('"');
+                assert!(
+                    button || weekdays.iter().any(|name| day.starts_with(name)),
+                    "{args:?}: {around}"
+                );
+            }
+        }
+    }
 }

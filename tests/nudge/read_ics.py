@@ -1,5 +1,6 @@
 """Reads a calendar from standard input with the independent package icalendar
-(PyPI or Debian's python3-icalendar) and says what it found, one event a line.
+(PyPI or Debian's python3-icalendar) and says what it found, one event a line:
+its days, and its UID.
 Fails on anything that the package or RFC 5545 refuses."""
 
 import sys
@@ -21,4 +22,10 @@ for event in calendar.walk("VEVENT"):
     start, end = event.decoded("DTSTART"), event.decoded("DTEND")
     assert start < end, uid
     assert event.decoded("DTSTAMP") and int(event["SEQUENCE"]) > 0
-    print(start, end, uid, event["SUMMARY"], sep="\t")
+    assert (end - start).days == 1, uid
+    more = event.get("RDATE", [])
+    more = more if isinstance(more, list) else [more]
+    days = [start] + [date.dt for dates in more for date in dates.dts]
+    assert days == sorted(set(days)), uid
+    print(*days, end="\t")
+    print(uid)
