@@ -416,10 +416,13 @@ fn rust_on_a_peach_is_set_right() {
         home.path(),
         &["note", "symptom", "peach", "rust", "2", "--tree", "P1"],
     );
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
     for part in [
         "They do not live on stone fruit",
         "Peach and plum rust",
         "Bacterial spot",
+        "To make sure: Turn the leaf over",
+        "What helps: Cut no juniper",
         "This is not a diagnosis",
     ] {
         assert!(said.contains(part), "{part}: {said}");

@@ -64,15 +64,11 @@ pub fn lines(facts: &Facts, crop: &str, words: &str) -> Vec<String> {
     for one in found.iter().take(MOST) {
         lines.push(String::new());
         lines.push(one.name.clone());
-        for (label, text) in [
-            ("Look:", &one.look),
-            ("Tell:", &one.tell),
-            ("Do:", &one.act),
-        ] {
-            lines.extend(page::wrap(text, &format!("  {label:<6}"), "        "));
-        }
+        lines.extend(page::wrap(&one.look, "  ", "  "));
+        lines.extend(page::wrap(&one.tell, "  To make sure: ", "    "));
+        lines.extend(page::wrap(&one.act, "  What helps: ", "    "));
         let source = Words::new(facts, NaiveDate::MIN).source(&one.source);
-        lines.extend(page::wrap(&source, "  From: ", "        "));
+        lines.extend(page::wrap(&source, "  From: ", "    "));
     }
     lines.push(String::new());
     lines.extend(page::wrap(NO_DIAGNOSIS, "", ""));
@@ -90,8 +86,8 @@ pub fn run(facts: &Facts, crop: &str, words: &[String], as_json: bool) -> Result
         .into_iter()
         .map(|one| {
             json!({
-                "id": one.id, "name": one.name, "look": one.look, "tell": one.tell,
-                "do": one.act, "references": one.source.references,
+                "id": one.id, "name": one.name, "appearance": one.look,
+                "to_make_sure": one.tell, "what_helps": one.act, "references": one.source.references,
                 "standing": one.source.standing.word(),
             })
         })
