@@ -324,6 +324,11 @@ impl Nudge {
         }
     }
 
+    /// Whether it is a last call that was made before.
+    pub fn is_said_again(&self) -> bool {
+        self.kind == Kind::LastCall && self.told.sequence >= windows::AGAIN
+    }
+
     /// The task, where it is about one.
     pub fn task(&self) -> Option<&Task> {
         match &self.about {

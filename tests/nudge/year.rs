@@ -90,6 +90,41 @@ fn no_key_comes_twice() {
     }
 }
 
+/// reference/algorithms.md 13.1: a last call is made once, and repeated at
+/// most once, on the last day that suits.
+#[test]
+fn a_last_call_comes_again_on_the_last_day_and_never_thrice() {
+    // The tasks of the lines with a label, from the names in brackets.
+    let tasks = |told: &Told, label: &str| -> Vec<String> {
+        let blocks = told.message.text.split("\n\n");
+        let found = blocks.filter(|block| block.lines().any(|line| line.starts_with(label)));
+        let names = found.flat_map(|block| block.split('[').skip(1));
+        names
+            .filter_map(|name| name.split_once(']'))
+            .map(|(name, _)| name.to_owned())
+            .collect()
+    };
+    let mut calls: Vec<(NaiveDate, String)> = Vec::new();
+    let mut again: Vec<(NaiveDate, String)> = Vec::new();
+    for told in DEMO.iter() {
+        let date = told.at.date_naive();
+        for task in tasks(told, "Last day: ") {
+            let before = calls
+                .iter()
+                .filter(|(on, of)| *of == task && (1..=14).contains(&(date - *on).num_days()));
+            assert!(before.count() > 0, "{date}: {task} was never called");
+            again.push((date, task));
+        }
+        let new = tasks(told, "Last call: ");
+        calls.extend(new.into_iter().map(|task| (date, task)));
+    }
+    assert!(again.len() >= 3, "{again:?}");
+    for (_, task) in &again {
+        let of = |list: &[(NaiveDate, String)]| list.iter().filter(|one| one.1 == *task).count();
+        assert!(of(&again) <= of(&calls), "{task}: {again:?}");
+    }
+}
+
 #[test]
 fn nothing_is_told_in_the_quiet_hours() {
     let quiet = |time: NaiveTime| {

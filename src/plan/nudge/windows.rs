@@ -34,6 +34,13 @@ const OTHERS: f64 = 0.9;
 /// How many other days that chance is about.
 const OTHER_DAYS: usize = 2;
 
+/// Added to the number of a last call that is said again; no turn comes near
+/// it.
+pub(super) const AGAIN: u32 = 1 << 16;
+
+/// Worth below which a last call is not said again.
+const LOUD: u8 = 5;
+
 /// Worth below which a task is told once only.
 const MINOR: u8 = 3;
 
@@ -144,8 +151,11 @@ impl Now<'_> {
             && left <= LONG_DAYS
             && self.prospect.enough(self.task, self.today, 1) < ENOUGH;
         let minor = self.task.worth < MINOR || (self.length() < SHORT_DAYS && self.task.worth < 5);
-        if !self.open() || !(left <= LAST_DAYS || scarce) || self.was(&[Kind::LastCall]) {
+        if !self.open() || !(left <= LAST_DAYS || scarce) {
             return None;
+        }
+        if self.was(&[Kind::LastCall]) {
+            return self.last_call_again();
         }
         if self.told.is_empty() {
             // It was never told: the last days are its opening too.
@@ -155,6 +165,19 @@ impl Now<'_> {
             return None;
         }
         self.nudge(Kind::LastCall, false)
+    }
+
+    /// The last call once more, on the last day that suits; 13.1.
+    fn last_call_again(&self) -> Option<Nudge> {
+        let again = self.turn.saturating_add(AGAIN);
+        let mut told = self.told.iter();
+        let known = told.any(|told| told.kind == Kind::LastCall && told.sequence == again);
+        let tomorrow = plus(self.today, 1);
+        let last = self.task.worth >= LOUD
+            && self.prospect.suits(self.task, self.today).likely()
+            && self.prospect.enough(self.task, tomorrow, 1) < ENOUGH;
+        (last && !known && self.rest() > 0)
+            .then(|| Nudge::of_task(Kind::LastCall, self.task, again, self.today, false))
     }
 
     fn opening(&self) -> Option<Nudge> {
