@@ -9,6 +9,7 @@ use crate::render::sentence::named;
 use crate::service::rehearse::{self, Hand, Tally, Told};
 use chrono::{Datelike, Days, NaiveDate};
 use clap::{Args, ValueEnum};
+use std::io::{IsTerminal, Write};
 use std::time::Duration;
 
 /// Which days, whose hand, in what form.
@@ -73,8 +74,17 @@ pub fn run(
         HandArg::Diligent => Hand::Diligent,
     };
     let mut told: Vec<Told> = Vec::new();
-    rehearse::rehearse(facts, from, to, hand, |message| told.push(message))
-        .map_err(|error| error.to_string())?;
+    let mut progress = Progress::new(from, to);
+    rehearse::rehearse_watched(
+        facts,
+        from,
+        to,
+        hand,
+        |day| progress.at(day),
+        |message| told.push(message),
+    )
+    .map_err(|error| error.to_string())?;
+    progress.end();
     let counted: Vec<(NaiveDate, bool)> = told
         .iter()
         .map(|told| {
@@ -96,6 +106,47 @@ pub fn run(
     }
     lines.extend(counts(&tally, from, to));
     Ok(Output::Lines(lines))
+}
+
+/// How far a rehearsal has come, in one line of a terminal that is written
+/// over; nothing where standard error is none.
+struct Progress {
+    from: NaiveDate,
+    days: i64,
+    shown: bool,
+    on: bool,
+}
+
+impl Progress {
+    fn new(from: NaiveDate, to: NaiveDate) -> Self {
+        Progress {
+            from,
+            days: (to - from).num_days() + 1,
+            shown: false,
+            on: std::io::stderr().is_terminal(),
+        }
+    }
+
+    fn at(&mut self, day: NaiveDate) {
+        if self.on {
+            let text = progress_text(self.from, self.days, day);
+            // What cannot be shown is not needed.
+            let _ = write!(std::io::stderr(), "\r{text}");
+            self.shown = true;
+        }
+    }
+
+    fn end(&self) {
+        if self.shown {
+            let blank = progress_text(self.from, self.days, self.from).len() + 2;
+            let _ = write!(std::io::stderr(), "\r{:blank$}\r", "");
+        }
+    }
+}
+
+/// `2026-04-22, day 112 of 365`.
+fn progress_text(from: NaiveDate, days: i64, day: NaiveDate) -> String {
+    format!("{day}, day {} of {days}", (day - from).num_days() + 1)
 }
 
 /// The first day of the year that ends with a day.
@@ -199,4 +250,18 @@ fn json(told: &[Told], tally: &Tally, from: NaiveDate, to: NaiveDate) -> Result<
         "weeks_by_count": tally.by_count,
     });
     serde_json::to_string_pretty(&value).map_err(|error| error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn progress_is_told_by_the_day() {
+        let day = |month, day| NaiveDate::from_ymd_opt(2026, month, day).unwrap_or_default();
+        assert_eq!(
+            progress_text(day(1, 1), 365, day(4, 22)),
+            "2026-04-22, day 112 of 365"
+        );
+    }
 }

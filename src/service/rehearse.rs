@@ -49,6 +49,21 @@ pub fn rehearse(
     hand: Hand,
     say: impl FnMut(Told),
 ) -> Result<(), StoreError> {
+    rehearse_watched(facts, from, to, hand, |_| {}, say)
+}
+
+/// The same; `watch` gets each day before it is lived.
+///
+/// # Errors
+/// [`StoreError`] of the store in memory.
+pub fn rehearse_watched(
+    facts: &Facts,
+    from: NaiveDate,
+    to: NaiveDate,
+    hand: Hand,
+    mut watch: impl FnMut(NaiveDate),
+    say: impl FnMut(Told),
+) -> Result<(), StoreError> {
     let (recorder, caught) = Recorder::new("rehearsal");
     let keeper = Keeper::new(JournalStore::in_memory()?, vec![Box::new(recorder)])?;
     let mut stage = Stage {
@@ -79,6 +94,7 @@ pub fn rehearse(
             }
             (None, Some(at)) => {
                 now = at;
+                watch(now.with_timezone(&zone).date_naive());
                 stage.look(now)?;
                 stage.deliver(now)?;
             }
