@@ -15,6 +15,7 @@ use chrono::{DateTime, FixedOffset};
 mod desktop;
 pub mod email;
 mod password;
+mod pressed;
 
 /// Says whether all of these programs are there.
 fn have(programs: &[&str]) -> bool {

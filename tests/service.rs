@@ -11,7 +11,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// The program under test.
-const BUDTIDE: &str = env!("CARGO_BIN_EXE_budtide");
+pub(crate) const BUDTIDE: &str = env!("CARGO_BIN_EXE_budtide");
 
 fn script(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -20,7 +20,7 @@ fn script(name: &str) -> PathBuf {
 }
 
 /// A process that is ended with the test, however it ends.
-struct Ended(Child);
+pub(crate) struct Ended(pub(crate) Child);
 
 impl Drop for Ended {
     fn drop(&mut self) {
@@ -31,7 +31,7 @@ impl Drop for Ended {
 
 impl Ended {
     /// Sends a signal by name.
-    fn signal(&self, name: &str) {
+    pub(crate) fn signal(&self, name: &str) {
         let number = self.0.id().to_string();
         assert!(
             Command::new("kill")
@@ -43,7 +43,7 @@ impl Ended {
     }
 
     /// Waits for the end, not longer than `most`.
-    fn end(&mut self, most: Duration) -> Option<std::process::ExitStatus> {
+    pub(crate) fn end(&mut self, most: Duration) -> Option<std::process::ExitStatus> {
         let began = Instant::now();
         while began.elapsed() < most {
             if let Some(status) = self.0.try_wait().unwrap() {
@@ -56,7 +56,7 @@ impl Ended {
 }
 
 /// A folder with the demo's files, and with `more` added to `place.toml`.
-fn orchard(more: &str) -> tempfile::TempDir {
+pub(crate) fn orchard(more: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/demo");
     for name in ["place.toml", "register.toml", "journal.toml"] {
@@ -93,12 +93,12 @@ fn start(folder: &Path, more: &[&str]) -> Ended {
     )
 }
 
-fn log(folder: &Path) -> String {
+pub(crate) fn log(folder: &Path) -> String {
     std::fs::read_to_string(folder.join("log")).unwrap_or_default()
 }
 
 /// Waits until the log holds a text.
-fn until_logged(folder: &Path, text: &str) {
+pub(crate) fn until_logged(folder: &Path, text: &str) {
     let began = Instant::now();
     while !log(folder).contains(text) {
         assert!(

@@ -47,7 +47,7 @@ impl Ended {
 }
 
 /// A bus without service folders, in a folder of its own.
-struct Bus {
+pub(super) struct Bus {
     daemon: Ended,
     address: String,
     folder: tempfile::TempDir,
@@ -99,7 +99,7 @@ impl Bus {
     }
 
     /// Waits until a server has the name.
-    async fn served(&self) {
+    pub(super) async fn served(&self) {
         let bus = self.connect().await;
         for _ in 0..500 {
             let has: bool = bus
@@ -135,16 +135,16 @@ fn desktop_at(address: &str) -> (Desktop, UnboundedReceiver<Pressed>) {
 }
 
 /// A bus, a screen and a notification server.
-struct Stage {
+pub(super) struct Stage {
     server: Ended,
     kind: &'static str,
     display: String,
     _screen: Ended,
-    bus: Bus,
+    pub(super) bus: Bus,
 }
 
 impl Stage {
-    fn start(kind: &'static str) -> Option<Self> {
+    pub(super) fn start(kind: &'static str) -> Option<Self> {
         if !have(&["dbus-daemon", "Xvfb", "xdotool", "import"]) {
             return None;
         }
@@ -178,7 +178,7 @@ impl Stage {
     }
 
     /// A tool of the desktop, at this bus and screen.
-    fn tool(&self, words: &[&str]) -> String {
+    pub(super) fn tool(&self, words: &[&str]) -> String {
         let out = at(&self.bus, &self.display, words[0])
             .args(&words[1..])
             .output()
@@ -187,7 +187,18 @@ impl Stage {
         String::from_utf8(out.stdout).unwrap().trim().to_owned()
     }
 
-    fn displayed(&self) -> String {
+    /// A program at this bus and screen.
+    pub(super) fn program(&self, path: &str) -> Command {
+        at(&self.bus, &self.display, path)
+    }
+
+    /// What the hand picks next from dunst's menu of actions.
+    pub(super) fn picks(&self, text: &str) {
+        let picker = self.bus.folder.path().join("picker");
+        fs::write(picker, format!("#!/bin/sh\ngrep -m 1 '{text}'\n")).unwrap();
+    }
+
+    pub(super) fn displayed(&self) -> String {
         self.tool(&["dunstctl", "count", "displayed"])
     }
 
@@ -197,7 +208,7 @@ impl Stage {
     }
 
     /// Saves a picture of the screen under the target folder.
-    fn picture(&self, name: &str) {
+    pub(super) fn picture(&self, name: &str) {
         let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(name);
         self.tool(&["import", "-window", "root", path.to_str().unwrap()]);
         assert!(fs::metadata(&path).unwrap().len() > 1000);
