@@ -2,6 +2,7 @@
 //! may befall it. systemd, root and namespaces are the machine's: where it has
 //! them not, a test says so and is skipped.
 
+mod console;
 mod faults;
 mod life;
 
