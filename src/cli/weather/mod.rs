@@ -24,7 +24,8 @@ Examples:
   budtide weather compare          how far the sources agree
 
 Where it comes from stands in place.toml, table [weather]; without it the
-coordinates are enough. `sources = \"none\"` there keeps budtide off the network.";
+coordinates are enough. `sources = \"none\"` there keeps budtide off the network.
+A station console of your own is heard by the service: [weather.console].";
 
 /// What of the weather.
 #[derive(Clone, Debug, Args)]
