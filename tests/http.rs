@@ -6,6 +6,7 @@
 //! (reference: weather-sources).
 
 mod client;
+mod console;
 mod contract;
 mod damage;
 mod documented;

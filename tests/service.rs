@@ -3,6 +3,7 @@
 //! them not, a test says so and is skipped.
 
 mod apart;
+mod console;
 mod faults;
 mod life;
 

@@ -3,6 +3,11 @@
 //! Without it the coordinates are enough: Open-Meteo everywhere, and in the
 //! United States the National Weather Service beside it.
 
+mod console; // the keeper's station console
+mod tables; // the sources that are asked or read
+
+pub use console::{ConsoleChoice, GaugeChoice, UnitChoice, Way, is_near};
+
 use super::fault::hint_of_few;
 use super::reader::Table;
 use std::fmt;
@@ -26,8 +31,10 @@ pub struct WeatherSettings {
     pub nws: NwsChoice,
     /// Which station's record.
     pub ghcn: Option<GhcnChoice>,
-    /// The keeper's own station.
+    /// The keeper's own station, by its files.
     pub station: Option<StationChoice>,
+    /// The keeper's own station, by what its console sends.
+    pub console: Option<ConsoleChoice>,
 }
 
 /// A source that can be asked.
@@ -35,6 +42,8 @@ pub struct WeatherSettings {
 pub enum Service {
     /// The keeper's own station, by the files it writes.
     Station,
+    /// The keeper's own station, by what its console sends.
+    Console,
     /// NOAA's daily record of one station.
     Ghcn,
     /// Open-Meteo.
@@ -45,8 +54,9 @@ pub enum Service {
 
 impl Service {
     /// The words of the file, the most trusted first.
-    pub const ALL: [(Service, &str); 4] = [
+    pub const ALL: [(Service, &str); 5] = [
         (Service::Station, "station"),
+        (Service::Console, "console"),
         (Service::Ghcn, "ghcn"),
         (Service::OpenMeteo, "open-meteo"),
         (Service::Nws, "nws"),
@@ -133,6 +143,7 @@ impl WeatherSettings {
             nws: NwsChoice::default(),
             ghcn: None,
             station: None,
+            console: None,
         }
     }
 
@@ -148,6 +159,13 @@ impl WeatherSettings {
     /// Whether a service is asked.
     pub fn asks(&self, service: Service) -> bool {
         self.sources.contains(&service)
+    }
+
+    /// The console, if it is among the sources.
+    pub fn console_used(&self) -> Option<&ConsoleChoice> {
+        self.console
+            .as_ref()
+            .filter(|_| self.asks(Service::Console))
     }
 
     /// Paths that are not absolute lie in the folder of the file.
@@ -176,10 +194,15 @@ pub fn read(root: &Table<'_, '_>, country: &str) -> WeatherSettings {
     let Some(table) = root.table("weather") else {
         return usual;
     };
-    let open_meteo = table.table("open-meteo").map(|table| open_meteo(&table));
-    let nws = table.table("nws").map(|table| nws(&table));
-    let ghcn = table.table("ghcn").map(|table| ghcn(&table));
-    let station = table.table("station").map(|table| station(&table));
+    let open_meteo = table
+        .table("open-meteo")
+        .map(|table| tables::open_meteo(&table));
+    let nws = table.table("nws").map(|table| tables::nws(&table));
+    let ghcn = table.table("ghcn").map(|table| tables::ghcn(&table));
+    let station = table.table("station").map(|table| tables::station(&table));
+    let console = table
+        .table("console")
+        .map(|table| (console::read(&table), table.span()));
     let whole = |key, least: f64, most: f64, otherwise: u32| {
         let number = table.maybe_number(key, least, most);
         if number.is_some_and(|number| number.fract() != 0.0) {
@@ -191,6 +214,7 @@ pub fn read(root: &Table<'_, '_>, country: &str) -> WeatherSettings {
     let years = whole("years", 0.0, 85.0, YEARS);
     let described = [
         (Service::Station, station.is_some()),
+        (Service::Console, console.is_some()),
         (Service::Ghcn, ghcn.is_some()),
         (Service::OpenMeteo, open_meteo.is_some()),
         (Service::Nws, nws.is_some()),
@@ -214,6 +238,7 @@ pub fn read(root: &Table<'_, '_>, country: &str) -> WeatherSettings {
     for (service, needs) in [
         (Service::Ghcn, "station = \"USW00094728\""),
         (Service::Station, "path = \"station.csv\""),
+        (Service::Console, console::EXAMPLE),
     ] {
         let there = described.contains(&(service, true));
         if sources.contains(&service) && !there {
@@ -226,6 +251,19 @@ pub fn read(root: &Table<'_, '_>, country: &str) -> WeatherSettings {
             );
         }
     }
+    let name = |station: &StationChoice| station.name.clone();
+    if let Some((Some(console), span)) = &console
+        && station.clone().flatten().as_ref().map(name).as_ref() == Some(&console.name)
+    {
+        table.fault_at(
+            span.clone(),
+            "console",
+            format!(
+                "has the name \"{}\" of [weather.station]; give it another: name = \"console\"",
+                console.name
+            ),
+        );
+    }
     table.finish();
     WeatherSettings {
         sources,
@@ -236,6 +274,7 @@ pub fn read(root: &Table<'_, '_>, country: &str) -> WeatherSettings {
         nws: nws.unwrap_or_default(),
         ghcn: ghcn.flatten(),
         station: station.flatten(),
+        console: console.and_then(|(console, _)| console),
     }
 }
 
@@ -284,135 +323,6 @@ fn chosen(table: &Table<'_, '_>) -> Option<Vec<Service>> {
         );
     }
     Some(sources)
-}
-
-fn open_meteo(table: &Table<'_, '_>) -> OpenMeteoChoice {
-    let choice = OpenMeteoChoice {
-        address: address(table, "address"),
-        archive_address: address(table, "archive_address"),
-        model: table.maybe_text("model"),
-        key_file: table.maybe_text("key_file").map(PathBuf::from),
-    };
-    let plain = |model: &String| {
-        model
-            .bytes()
-            .all(|byte| byte.is_ascii_alphanumeric() || byte == b'_')
-    };
-    if !choice.model.as_ref().is_none_or(plain) {
-        table.fault(
-            "model",
-            "is no model's name; write it as model = \"era5_seamless\"".to_owned(),
-        );
-    }
-    table.finish();
-    choice
-}
-
-fn nws(table: &Table<'_, '_>) -> NwsChoice {
-    let choice = NwsChoice {
-        address: address(table, "address"),
-        contact: table.maybe_text("contact"),
-    };
-    let plain = |contact: &String| contact.bytes().all(|byte| (b' '..=b'~').contains(&byte));
-    if !choice.contact.as_ref().is_none_or(plain) {
-        table.fault(
-            "contact",
-            "has letters that cannot be sent; write an e-mail address such as \
-             \"you@example.org\""
-                .to_owned(),
-        );
-    }
-    table.finish();
-    choice
-}
-
-fn ghcn(table: &Table<'_, '_>) -> Option<GhcnChoice> {
-    let station = table.text("station", "USW00094728");
-    if let Some(id) = &station
-        && (id.len() != 11
-            || !id
-                .bytes()
-                .all(|byte| byte.is_ascii_alphanumeric() || byte == b'_' || byte == b'-'))
-    {
-        table.fault(
-            "station",
-            format!(
-                "\"{id}\" is no station's identifier; it has eleven letters and digits, such as \
-                 \"USW00094728\""
-            ),
-        );
-    }
-    let address = address(table, "address");
-    if address
-        .as_ref()
-        .is_some_and(|address| !address.contains("{station}"))
-    {
-        table.fault(
-            "address",
-            "has no {station} in it, where the identifier goes".to_owned(),
-        );
-    }
-    table.finish();
-    Some(GhcnChoice {
-        station: station?,
-        address,
-    })
-}
-
-fn station(table: &Table<'_, '_>) -> Option<StationChoice> {
-    let path = table.text("path", "station.csv");
-    let name = table
-        .maybe_text("name")
-        .unwrap_or_else(|| "own station".to_owned());
-    let settings = table.texts("settings");
-    for setting in &settings {
-        if !setting
-            .value
-            .split_once('=')
-            .is_some_and(|(key, value)| !key.trim().is_empty() && !value.trim().is_empty())
-        {
-            table.fault_at(
-                setting.span.clone(),
-                "settings",
-                format!(
-                    "\"{}\" is no KEY=VALUE; write it as \"unit.temperature=F\"",
-                    setting.value
-                ),
-            );
-        }
-    }
-    table.finish();
-    Some(StationChoice {
-        name,
-        path: PathBuf::from(path?),
-        settings: settings.into_iter().map(|at| at.value).collect(),
-    })
-}
-
-/// An address of a service.
-fn address(table: &Table<'_, '_>, key: &str) -> Option<String> {
-    let address = table.maybe_text(key)?;
-    let lower = address.to_ascii_lowercase();
-    let rest = lower
-        .strip_prefix("https://")
-        .or_else(|| lower.strip_prefix("http://"));
-    let host = rest.map(|rest| rest.split('/').next().unwrap_or(""));
-    let wrong = match host {
-        None => Some("has to begin with https:// or http://"),
-        Some("") => Some("has no host"),
-        Some(host) if host.contains('@') => {
-            Some("must not hold a user name or password; they would be shown")
-        }
-        Some(_) if address.contains(char::is_whitespace) => Some("has a blank in it"),
-        Some(_) => None,
-    };
-    if let Some(wrong) = wrong {
-        table.fault(
-            key,
-            format!("{wrong}; write it as {key} = \"http://127.0.0.1:8080\""),
-        );
-    }
-    Some(address)
 }
 
 #[cfg(test)]
@@ -478,6 +388,24 @@ mod tests {
             below.station.unwrap().path,
             Path::new("/home/me/orchard/a.csv")
         );
+    }
+
+    #[test]
+    fn a_console_is_used_where_it_is_described() {
+        let settings = of("[weather.console]\n").unwrap();
+        assert_eq!(settings.sources.first(), Some(&Service::Console));
+        assert!(settings.console_used().is_some());
+        let named = of("[weather]\nsources = [\"open-meteo\"]\n[weather.console]\n").unwrap();
+        assert_eq!(named.console_used(), None);
+        let found = of("[weather]\nsources = [\"console\"]\n").unwrap_err();
+        assert!(
+            found[0].contains("[weather.console] with listen"),
+            "{found:?}"
+        );
+        let found = of("[weather.station]\npath = \"a.csv\"\nname = \"mine\"\n\
+                        [weather.console]\nname = \"mine\"\n")
+        .unwrap_err();
+        assert!(found[0].contains("of [weather.station]"), "{found:?}");
     }
 
     #[test]

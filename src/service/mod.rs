@@ -1,6 +1,7 @@
 //! The loop: wait, look, say. And the gathering of facts that every look, by
 //! the service or by a command, begins with.
 
+pub mod console;
 pub mod gather;
 pub mod refresh;
 

@@ -6,6 +6,7 @@
 //! plan, say, deliver, and work out when to wake next.
 
 use super::apart::{self, Question, Reply, Unanswered};
+use super::console::{Came, Desk, Door, from_settings};
 use super::gather::{self, Folders, GatherError, Look};
 use super::lock::{Lock, LockError};
 use super::log::Log;
@@ -108,6 +109,7 @@ impl From<std::io::Error> for RunError {
 /// Why it stirs.
 enum Event {
     Fetched(Result<Refreshed, String>),
+    Came(Box<Came>),
     Woke(Vec<Wake>),
     Pressed(Pressed),
     Reload,
@@ -129,6 +131,7 @@ pub async fn run(options: Options) -> Result<(), RunError> {
         service.round().await;
         return Ok(());
     }
+    service.console = Console::open(&service.settings, &service.options.folders);
     service.watch(&waker);
     // Up as soon as the files are read and the journal is open: the first
     // round may wait for the network.
@@ -160,12 +163,14 @@ pub async fn run(options: Options) -> Result<(), RunError> {
                 &mut waker,
                 &mut service.presses,
                 &mut service.fetching,
+                &mut service.console,
             )
             .await;
         }
         if let Event::Stop(name) = event {
             tell::stopping();
             service.fetcher.stop();
+            service.put_down();
             log.info("stopped", &[("signal", &name)]);
             return Ok(());
         }
@@ -178,6 +183,7 @@ async fn wait(
     waker: &mut Waker,
     presses: &mut Option<UnboundedReceiver<Pressed>>,
     fetching: &mut Option<Fetching>,
+    console: &mut Option<Console>,
 ) -> Event {
     let cap = match tell::watchdog() {
         Some(limit) => CAP.min(limit / 2),
@@ -190,6 +196,7 @@ async fn wait(
         _ = signals.hangup.recv() => Event::Reload,
         pressed = press(presses) => Event::Pressed(pressed),
         fetched = fetched(fetching) => Event::Fetched(fetched),
+        came = came(console) => Event::Came(Box::new(came)),
         wake = waker.next() => {
             let mut wakes: Vec<Wake> = wake.into_iter().collect();
             if wakes.iter().any(|wake| matches!(wake, Wake::Settings | Wake::Kept)) {
@@ -227,6 +234,33 @@ async fn fetched(fetching: &mut Option<Fetching>) -> Result<Refreshed, String> {
         Ok(Ok(refreshed)) => Ok(refreshed),
         Ok(Err(error)) => Err(error.to_string()),
         Err(error) => Err(format!("the fetch broke off: {error}")),
+    }
+}
+
+/// The keeper's station console: its door, and the desk behind it.
+struct Console {
+    door: Door,
+    desk: Desk,
+}
+
+impl Console {
+    /// Opens the door, if the settings have one.
+    fn open(settings: &Settings, folders: &Folders) -> Option<Self> {
+        let choice = settings.weather.console_used()?;
+        let file = folders.data.join(weather::FILE);
+        let zone = settings.place.time_zone;
+        Some(Console {
+            door: Door::open(from_settings(choice)),
+            desk: Desk::open(&choice.name, zone, &file, clock::now()),
+        })
+    }
+}
+
+/// What came from the console; never, where there is none.
+async fn came(console: &mut Option<Console>) -> Came {
+    match console {
+        Some(console) => console.door.next().await,
+        None => std::future::pending().await,
     }
 }
 
@@ -269,6 +303,8 @@ struct Service {
     fetcher: Arc<Fetcher>,
     /// A fetch under way.
     fetching: Option<Fetching>,
+    /// The keeper's station console.
+    console: Option<Console>,
     /// When to fetch again; `None` where nothing is ever fetched.
     fetch_at: Option<DateTime<Utc>>,
     /// When to look again.
@@ -301,6 +337,7 @@ impl Service {
             fetch_at: (!fetcher.is_idle()).then(clock::now),
             fetcher,
             fetching: None,
+            console: None,
             keeper: Keeper::new(store, post.channels)?,
             options,
             settings,
@@ -417,8 +454,62 @@ impl Service {
                 self.fetched(fetched);
                 self.round().await;
             }
+            Event::Came(came) => self.came(*came).await,
             Event::Woke(wakes) => self.woke(&wakes, waker).await,
             Event::Stop(_) => {}
+        }
+    }
+
+    /// Takes down what the station console sent; an hour that is over is looked
+    /// at.
+    async fn came(&mut self, came: Came) {
+        let log = self.options.log;
+        let now = came.arrived;
+        // By a clock that is wrong no reading belongs anywhere.
+        if now.date_naive() < first_day() {
+            return;
+        }
+        let before = self.kept_now();
+        let Some(console) = &mut self.console else {
+            return;
+        };
+        let heard = console.desk.take(came);
+        let trouble = console.desk.trouble(now);
+        self.keeper.trouble("console", trouble);
+        match heard {
+            Ok(heard) => {
+                for warning in &heard.warnings {
+                    log.warning(warning, &[]);
+                }
+                if let Some(remark) = &heard.remark {
+                    log.info(remark, &[]);
+                }
+                if heard.finished {
+                    self.round().await;
+                } else if before == self.kept {
+                    // What is known of the hour so far changes no plan.
+                    self.kept = self.kept_now();
+                }
+            }
+            Err(error) => log.error(&error.to_string(), &[]),
+        }
+    }
+
+    /// Keeps what the console sent of the hour that is not over.
+    fn put_down(&mut self) {
+        let Some(console) = &mut self.console else {
+            return;
+        };
+        let rest = console.door.rest();
+        let rest = rest
+            .into_iter()
+            .filter(|came| came.arrived.date_naive() >= first_day());
+        let mut kept = rest
+            .map(|came| console.desk.take(came).map(drop))
+            .collect::<Vec<_>>();
+        kept.push(console.desk.save(clock::now()));
+        for error in kept.into_iter().filter_map(Result::err) {
+            self.options.log.error(&error.to_string(), &[]);
         }
     }
 
@@ -459,6 +550,9 @@ impl Service {
                     self.fetcher.stop();
                     self.fetcher = fetcher(&settings, log);
                     self.fetch_at = (!self.fetcher.is_idle()).then(clock::now);
+                    self.put_down();
+                    self.console = Console::open(&settings, &self.options.folders);
+                    self.keeper.trouble("console", None);
                 }
                 (self.settings, self.shelf) = (settings, shelf);
                 self.stale = false;
@@ -499,6 +593,10 @@ impl Service {
             );
             self.next = now + AFTER_TROUBLE;
             return;
+        }
+        let console = self.console.as_ref();
+        if let Some(silence) = console.and_then(|console| console.desk.trouble(now)) {
+            self.keeper.trouble("console", Some(silence));
         }
         match self.look(now).await {
             Ok(()) => {}

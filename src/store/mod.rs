@@ -19,6 +19,7 @@ mod packing;
 pub mod salvage;
 pub mod weather;
 mod weather_fetching;
+mod weather_live;
 mod weather_merge;
 mod weather_read;
 
@@ -26,5 +27,6 @@ pub use entry_fields::{fields_of, with_field};
 pub use error::StoreError;
 pub use journal_id::EntryId;
 pub use weather_fetching::FetchState;
+pub use weather_live::Live;
 pub use weather_merge::Coverage;
 pub use weather_read::{ForecastSummary, Said, SourceSummary};

@@ -187,11 +187,7 @@ impl WeatherStore {
         let doing = format!("keeping days of {}", origin.source);
         let mut put = Put::default();
         let mut values = Values::default();
-        for day in days {
-            let row = [day.low_c, day.high_c, day.rain_mm];
-            let slot = packing::day_slot(day.date);
-            values.add(slot, &Series::DAILY, &row, &mut put);
-        }
+        values.add_days(days, &mut put);
         self.write(&doing, |change| {
             let source = source_id(change, origin.source)?;
             values.keep(change, source, origin.issued, &mut put)
@@ -208,17 +204,7 @@ impl WeatherStore {
         let doing = format!("keeping hours of {}", origin.source);
         let mut put = Put::default();
         let mut values = Values::default();
-        for hour in hours {
-            let row = [
-                hour.temperature_c,
-                hour.dew_point_c,
-                hour.humidity_pct,
-                hour.rain_mm,
-                hour.wind_m_s,
-            ];
-            let slot = packing::hour_slot(hour.start);
-            values.add(slot, &Series::HOURLY, &row, &mut put);
-        }
+        values.add_hours(hours, &mut put);
         self.write(&doing, |change| {
             let source = source_id(change, origin.source)?;
             values.keep(change, source, origin.issued, &mut put)
@@ -342,7 +328,7 @@ impl WeatherStore {
     }
 }
 
-fn source_id(change: &Transaction<'_>, name: &str) -> rusqlite::Result<i64> {
+pub(super) fn source_id(change: &Transaction<'_>, name: &str) -> rusqlite::Result<i64> {
     change.execute("INSERT OR IGNORE INTO source (name) VALUES (?1)", [name])?;
     change.query_row("SELECT id FROM source WHERE name = ?1", [name], |row| {
         row.get(0)
@@ -351,9 +337,29 @@ fn source_id(change: &Transaction<'_>, name: &str) -> rusqlite::Result<i64> {
 
 /// Packed values on their way into the file, by series and year.
 #[derive(Default)]
-struct Values(BTreeMap<(Series, i32), Vec<(usize, i16)>>);
+pub(super) struct Values(BTreeMap<(Series, i32), Vec<(usize, i16)>>);
 
 impl Values {
+    pub(super) fn add_days(&mut self, days: &[Day], put: &mut Put) {
+        for day in days {
+            let row = [day.low_c, day.high_c, day.rain_mm];
+            self.add(packing::day_slot(day.date), &Series::DAILY, &row, put);
+        }
+    }
+
+    pub(super) fn add_hours(&mut self, hours: &[Hour], put: &mut Put) {
+        for hour in hours {
+            let row = [
+                hour.temperature_c,
+                hour.dew_point_c,
+                hour.humidity_pct,
+                hour.rain_mm,
+                hour.wind_m_s,
+            ];
+            self.add(packing::hour_slot(hour.start), &Series::HOURLY, &row, put);
+        }
+    }
+
     fn add(
         &mut self,
         slot: Option<(i32, usize)>,
@@ -372,7 +378,7 @@ impl Values {
         }
     }
 
-    fn keep(
+    pub(super) fn keep(
         &self,
         change: &Transaction<'_>,
         source: i64,

@@ -6,7 +6,7 @@ use super::packing;
 use super::weather::WeatherStore;
 use crate::facts::weather::{Alert, AlertKind};
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
-use rusqlite::params;
+use rusqlite::{Transaction, params};
 
 /// How one job of one source did so far.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -40,6 +40,27 @@ const KINDS: [(AlertKind, i64); 4] = [
 /// Days that a warning is kept after its end, so that a past day can be
 /// looked at as it was known then.
 const ALERTS_KEPT_S: i64 = 60 * 86_400;
+
+/// Writes how a job did, within a change.
+pub(super) fn write_state(change: &Transaction<'_>, state: &FetchState) -> rusqlite::Result<()> {
+    let seconds = |at: Option<DateTime<Utc>>| at.map(|at| at.timestamp());
+    let ce = |date: NaiveDate| i64::from(date.num_days_from_ce());
+    change.execute(
+        "INSERT OR REPLACE INTO fetching VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        params![
+            state.source,
+            state.job,
+            seconds(state.succeeded),
+            seconds(state.tried),
+            seconds(state.next),
+            state.failures,
+            state.error,
+            state.span.map(|(first, _)| ce(first)),
+            state.span.map(|(_, last)| ce(last)),
+        ],
+    )?;
+    Ok(())
+}
 
 impl WeatherStore {
     /// How a job of a source did.
@@ -92,24 +113,8 @@ impl WeatherStore {
     /// # Errors
     /// [`StoreError`].
     pub fn put_fetch_state(&mut self, state: &FetchState) -> Result<(), StoreError> {
-        let seconds = |at: Option<DateTime<Utc>>| at.map(|at| at.timestamp());
-        let ce = |date: NaiveDate| i64::from(date.num_days_from_ce());
         self.write("keeping how the fetching did", |change| {
-            change.execute(
-                "INSERT OR REPLACE INTO fetching VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-                params![
-                    state.source,
-                    state.job,
-                    seconds(state.succeeded),
-                    seconds(state.tried),
-                    seconds(state.next),
-                    state.failures,
-                    state.error,
-                    state.span.map(|(first, _)| ce(first)),
-                    state.span.map(|(_, last)| ce(last)),
-                ],
-            )?;
-            Ok(())
+            write_state(change, state)
         })
     }
 

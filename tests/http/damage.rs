@@ -3,7 +3,7 @@
 
 use super::nws::bodies;
 use super::{ghcn, instant};
-use budtide::sources::console::{self, Gauge};
+use budtide::sources::console::{self, Fold, Form};
 use budtide::sources::patience::{Jitter, http_date};
 use budtide::sources::{ghcn as records, nws};
 use chrono_tz::America::New_York;
@@ -39,19 +39,20 @@ fn readers() -> Vec<Reader> {
             |body| {
                 let text = String::from_utf8_lossy(body);
                 let now = instant("2026-04-20T15:30:00Z");
-                let reading = console::read_form(&text, Gauge::Bucket, now);
-                reading
-                    .map(|reading| console::hours(&[reading], New_York))
-                    .is_ok()
+                let reading = console::read_form(&text, &Form::default(), now);
+                let fold = |reading| Fold::default().take(&reading, New_York, &|_| None);
+                reading.map(fold).is_ok()
             },
         ),
         (
             "broadcast",
             br#"{"type":"obs_st","obs":[[1588948614,0,1,2,3,4,5,22.4,50,1,2,3,0.1]]}"#.to_vec(),
             |body| {
+                let mut fold = Fold::default();
+                let mut take = |reading| fold.take(&reading, New_York, &|_| None);
                 let readings = console::read_broadcast(body);
                 readings
-                    .map(|readings| console::hours(&readings, New_York))
+                    .map(|readings| readings.into_iter().for_each(|one| drop(take(one))))
                     .is_ok()
             },
         ),

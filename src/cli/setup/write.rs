@@ -96,6 +96,11 @@ pub(super) fn place_text(answers: &Answers) -> String {
              #contact = \"jo@example.org\"\n",
         ),
     }
+    text.push_str(
+        "\n# A station console of yours that sends to an address you choose; see README.md.\n\
+         #[weather.console]\n\
+         #listen = \"192.168.1.10:8462\"   # this machine in your network\n",
+    );
     match &answers.mail {
         Some(mail) => text.push_str(&format!(
             "\n[email]\n\

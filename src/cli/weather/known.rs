@@ -8,6 +8,7 @@ use crate::facts::weather::{Alert, Day};
 use crate::render::page::wrap;
 use crate::render::weather::{self as page, Shown, date, moment};
 use crate::season::screening::{ReadingHour, reading_hour};
+use crate::service::console::JOB as UPLOAD;
 use crate::service::gather::{self, Folders, Look};
 use crate::service::refresh::{Fetcher, Manner, names_in_order};
 use crate::sources::csv_file::grouped;
@@ -423,7 +424,11 @@ fn fetching_sentences(
             Some(_) => "; the next is due".to_owned(),
             None => String::new(),
         };
-        sentences.push(format!("Last fetched {}{next}.", moment(worked, zone)));
+        let what = match own.iter().all(|state| state.job == UPLOAD) {
+            true => "Last upload",
+            false => "Last fetched",
+        };
+        sentences.push(format!("{what} {}{next}.", moment(worked, zone)));
     }
     let failing: Vec<&&FetchState> = own.iter().filter(|state| state.error.is_some()).collect();
     let mut told: Vec<&str> = Vec::new();

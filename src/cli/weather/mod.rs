@@ -7,6 +7,7 @@ mod known;
 use super::{Common, Output, all, folders};
 use crate::clock::Clock;
 use crate::config::{self, Settings};
+use crate::service::console::JOB as UPLOAD;
 use crate::service::gather::{self, Folders, Look};
 use crate::service::refresh::{Fetcher, names_in_order};
 use crate::store::weather::{FILE, WeatherStore};
@@ -23,7 +24,8 @@ Examples:
   budtide weather compare          how far the sources agree
 
 Where it comes from stands in place.toml, table [weather]; without it the
-coordinates are enough. `sources = \"none\"` there keeps budtide off the network.";
+coordinates are enough. `sources = \"none\"` there keeps budtide off the network.
+A station console of your own is heard by the service: [weather.console].";
 
 /// What of the weather.
 #[derive(Clone, Debug, Args)]
@@ -118,14 +120,26 @@ fn hints(
 ) -> Vec<String> {
     let mut hints = Vec::new();
     let weather = &settings.weather;
-    if fetcher.is_idle() && fetcher.unasked().is_empty() {
+    let console = weather.console_used();
+    if let Some(console) = console {
+        hints.extend(silence(&console.name, states, now));
+    }
+    if fetcher.is_idle() && fetcher.unasked().is_empty() && console.is_some() {
+        hints.push(
+            "Only the station console is a source: it sends by itself while the service runs, \
+             and there is nobody to ask. Without a forecast past years stand in."
+                .to_owned(),
+        );
+    } else if fetcher.is_idle() && fetcher.unasked().is_empty() {
         hints.push(
             "No source is set: place.toml says sources = \"none\". Bring files in with \
              `budtide import FILE`, or take that line out to let budtide fetch."
                 .to_owned(),
         );
-    } else if !fetcher.is_idle() && states.is_empty() {
-        let names = names_in_order(weather, &[]).join(", ");
+    } else if !fetcher.is_idle() && states.iter().all(|state| state.job == UPLOAD) {
+        let mut names = names_in_order(weather, &[]);
+        names.retain(|name| console.is_none_or(|console| console.name != *name));
+        let names = names.join(", ");
         let what = if summaries.is_empty() {
             "Nothing was fetched yet"
         } else {
@@ -153,6 +167,26 @@ fn hints(
         );
     }
     hints
+}
+
+/// A console that sends nothing.
+fn silence(name: &str, states: &[FetchState], now: DateTime<Utc>) -> Option<String> {
+    let known = states
+        .iter()
+        .find(|state| state.source == name && state.job == UPLOAD);
+    let Some(state) = known else {
+        return Some(format!(
+            "Nothing came from the {name} yet. It sends to this machine's address, with port and \
+             path as in [weather.console], while the service runs."
+        ));
+    };
+    let last = state.succeeded?;
+    (now - last > TimeDelta::hours(1)).then(|| {
+        format!(
+            "Nothing came from the {name} for more than an hour. Does the service run \
+             (`budtide service status`), and is the console on?"
+        )
+    })
 }
 
 fn json<T: Serialize>(view: &T) -> Result<Output, String> {

@@ -46,6 +46,8 @@ impl Served {
     pub fn jobs(&self) -> &'static [Job] {
         match self.service {
             Service::Station => &[Job::Files],
+            // It is not asked: it sends.
+            Service::Console => &[],
             Service::Ghcn => &[Job::History],
             Service::OpenMeteo => &[Job::Forecast, Job::Now, Job::Settle, Job::History],
             Service::Nws => &[Job::Alerts, Job::Forecast, Job::Now],
@@ -72,7 +74,8 @@ impl Served {
 pub(super) fn of(settings: &WeatherSettings, client: &Arc<Client>) -> (Vec<Served>, Vec<Unasked>) {
     let mut served = Vec::new();
     let mut unasked = Vec::new();
-    for service in &settings.sources {
+    let asked = settings.sources.iter();
+    for service in asked.filter(|service| **service != Service::Console) {
         match source(*service, settings, client) {
             Ok(asked) => served.push(Served {
                 service: *service,
@@ -115,6 +118,7 @@ fn source(
                 &choice.station,
             )))
         }
+        Service::Console => return Err("it sends by itself".to_owned()),
         Service::Station => {
             let choice = settings.station.as_ref().ok_or("no file is named")?;
             let mut options = Options::default();
@@ -150,7 +154,7 @@ fn open_meteo_settings(settings: &WeatherSettings) -> Result<OpenMeteoSettings, 
 }
 
 /// Names under which weather is kept, the most trusted first: the keeper's
-/// own files and what was imported before what services say, and those in the
+/// own station and what was imported before what services say, and those in the
 /// order of the settings. `kept` are the names that the store has.
 pub fn names_in_order(settings: &WeatherSettings, kept: &[String]) -> Vec<String> {
     let services: Vec<String> = settings
@@ -158,10 +162,12 @@ pub fn names_in_order(settings: &WeatherSettings, kept: &[String]) -> Vec<String
         .iter()
         .filter_map(|service| name(*service, settings))
         .collect();
-    let own = settings.station.as_ref().map(|station| &station.name);
+    let files = settings.station.as_ref().map(|station| &station.name);
+    let sent = settings.console.as_ref().map(|console| &console.name);
+    let own = files.into_iter().chain(sent);
     let fetched =
         |name: &&String| services.contains(name) || crate::sources::credit_of(name).is_some();
-    let mut names: Vec<String> = own.into_iter().cloned().collect();
+    let mut names: Vec<String> = own.cloned().collect();
     names.extend(kept.iter().filter(|name| !fetched(name)).cloned());
     for service in services {
         if !names.contains(&service) {
@@ -177,6 +183,10 @@ fn name(service: Service, settings: &WeatherSettings) -> Option<String> {
             .station
             .as_ref()
             .map(|station| station.name.clone()),
+        Service::Console => settings
+            .console
+            .as_ref()
+            .map(|console| console.name.clone()),
         Service::Ghcn => settings
             .ghcn
             .as_ref()
