@@ -4,5 +4,6 @@ mod catalogue;
 mod handbook;
 mod orchard;
 mod replay;
+mod seen;
 mod walk;
 mod year;

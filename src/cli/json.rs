@@ -396,7 +396,7 @@ pub fn rust(facts: &Facts, season: &Season) -> Result<String, String> {
     let now = season.today.and_hms_opt(7, 0, 0).unwrap_or_default();
     let diseases: Vec<Value> = words::rusts(facts)
         .map(|disease| {
-            let trees: Vec<&str> = words::takers(facts, disease)
+            let trees: Vec<&str> = words::takers(facts, disease, season.today)
                 .iter()
                 .map(|(tree, _)| tree.id.as_str())
                 .collect();

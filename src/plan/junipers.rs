@@ -5,6 +5,7 @@
 //! never ends rust. Only what the keeper may cut is ever spoken of for
 //! cutting. White cedar (*Thuja*) carries no juniper rust (OMAFRA Pub. 310).
 
+use super::taking::Taking;
 use crate::facts::Facts;
 use crate::facts::knowledge::{Rating, Weighed};
 use crate::facts::register::Juniper;
@@ -82,7 +83,7 @@ pub fn of(facts: &Facts, today: NaiveDate) -> Junipers<'_> {
     };
     let others = count(&|one| !one.juniper.is_own() && one.juniper.distance_m <= far);
     let own_near = count(&|one| one.juniper.is_own() && one.juniper.distance_m <= near);
-    let (suffering, unrated) = hosts(facts);
+    let (suffering, unrated) = hosts(facts, today);
     Junipers {
         junipers,
         others,
@@ -127,8 +128,9 @@ fn galls(facts: &Facts, juniper: &Juniper, today: NaiveDate) -> Vec<(i32, String
     found
 }
 
-/// Host trees rated susceptible to a juniper rust, and those not rated.
-fn hosts(facts: &Facts) -> (Vec<String>, Vec<String>) {
+/// Host trees rated susceptible to a juniper rust or seen to take it against
+/// their rating, and those not rated.
+fn hosts(facts: &Facts, today: NaiveDate) -> (Vec<String>, Vec<String>) {
     let (mut suffering, mut unrated) = (Vec::new(), Vec::new());
     for tree in facts.register.trees.iter().filter(|tree| tree.tended()) {
         let rusts: Vec<&str> = facts
@@ -141,13 +143,19 @@ fn hosts(facts: &Facts) -> (Vec<String>, Vec<String>) {
         if rusts.is_empty() {
             continue;
         }
-        let ratings: Vec<Rating> = rusts
+        let takings: Vec<Taking> = rusts
             .iter()
-            .filter_map(|rust| super::trees::rating_of(facts, tree, rust))
+            .map(|rust| Taking::of(facts, tree, rust, today))
             .collect();
-        if ratings.iter().any(|rating| *rating >= Rating::Susceptible) {
+        let suffers = |one: &Taking| {
+            let rated = one
+                .rating
+                .is_some_and(|rating| rating >= Rating::Susceptible);
+            rated || one.against_rating()
+        };
+        if takings.iter().any(suffers) {
             suffering.push(tree.id.clone());
-        } else if ratings.is_empty() {
+        } else if takings.iter().all(|one| one.rating.is_none()) {
             unrated.push(tree.id.clone());
         }
     }

@@ -17,6 +17,7 @@ pub mod sprays;
 pub mod junipers;
 pub mod pollination;
 pub mod replacement;
+pub mod taking;
 
 pub mod trees;
 pub mod verdict;

@@ -1,5 +1,6 @@
 //! Which trees a chore is for, and why these.
 
+use super::taking::Taking;
 use super::{age, replacement};
 use crate::facts::Facts;
 use crate::facts::knowledge::{Advice, Chore, CropKind, PlantingSeason, Rating, Stock};
@@ -43,6 +44,7 @@ pub fn choose(
     }
     let mut need: Vec<(String, Option<Rating>)> = Vec::new();
     let mut spared: Vec<String> = Vec::new();
+    let mut despite: Vec<(String, Rating, Vec<i32>)> = Vec::new();
     for tree in group
         .trees
         .iter()
@@ -58,14 +60,19 @@ pub fn choose(
             continue;
         }
         if let Some(disease) = &chore.needs.susceptible_to {
-            let rating = rating_of(facts, tree, disease);
+            let taking = Taking::of(facts, tree, disease, season.today);
             let name = name_of(tree);
-            if rating.is_some_and(|rating| rating <= Rating::Resistant) {
+            if !taking.needs() {
                 push_new(&mut spared, name);
                 continue;
             }
-            if !need.iter().any(|(known, _)| *known == name) {
-                need.push((name, rating));
+            match taking.rating.filter(|_| taking.against_rating()) {
+                Some(rating) => {
+                    let who = format!("{name} {}", tree.id);
+                    despite.push((who, rating, taking.noted));
+                }
+                None if need.iter().any(|(known, _)| *known == name) => {}
+                None => need.push((name, taking.rating)),
             }
         }
         chosen.trees.push(tree.id.clone());
@@ -84,6 +91,7 @@ pub fn choose(
                 disease: disease.clone(),
                 need,
                 spared,
+                despite,
             },
         );
     }

@@ -2,15 +2,16 @@
 //! still helps, and when to look.
 
 use super::page::wrap;
-use super::sentence::Words;
+use super::sentence::{Words, years_of};
 use crate::facts::Facts;
 use crate::facts::knowledge::{Disease, Rating};
 use crate::facts::register::Tree;
+use crate::plan::taking::Taking;
 use crate::season::Season;
 use crate::season::infection::Class;
 use crate::season::infections::InfectionPeriod;
 use crate::season::tally::{self, DiseaseTally};
-use chrono::{Datelike, NaiveDateTime, TimeDelta};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta};
 
 /// The diseases that come from junipers.
 pub fn rusts(facts: &Facts) -> impl Iterator<Item = &Disease> {
@@ -18,19 +19,19 @@ pub fn rusts(facts: &Facts) -> impl Iterator<Item = &Disease> {
     diseases.filter(|disease| disease.needs_juniper)
 }
 
-/// The standing trees that take a disease; those of unknown rating count as
-/// taking it, and are told apart.
-pub fn takers<'f>(facts: &'f Facts, disease: &Disease) -> Vec<(&'f Tree, Option<Rating>)> {
+/// The standing trees that take a disease by their rating, or that were seen
+/// to in spite of it; those of unknown rating count as taking it, and are told
+/// apart.
+pub fn takers<'f>(
+    facts: &'f Facts,
+    disease: &Disease,
+    today: NaiveDate,
+) -> Vec<(&'f Tree, Taking)> {
     let trees = facts.register.trees.iter();
     trees
         .filter(|tree| tree.tended() && disease.hosts.contains(&tree.crop))
-        .map(|tree| {
-            let name = tree.cultivar.as_deref();
-            let cultivar = name.and_then(|name| facts.knowledge.cultivar(&tree.crop, name));
-            let rating = cultivar.and_then(|known| known.rating(&disease.id));
-            (tree, rating.map(|rating| rating.rating))
-        })
-        .filter(|(_, rating)| rating.is_none_or(|rating| rating >= Rating::Moderate))
+        .map(|tree| (tree, Taking::of(facts, tree, &disease.id, today)))
+        .filter(|(_, taking)| taking.needs())
         .collect()
 }
 
@@ -79,25 +80,38 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
     }
     let now = season.today.and_hms_opt(7, 0, 0).unwrap_or_default();
     for disease in rusts(facts) {
-        let takers = takers(facts, disease);
+        let takers = takers(facts, disease, season.today);
         if takers.is_empty() {
             continue;
         }
         lines.push(String::new());
         lines.push(disease.name.clone());
-        let of = |rated: bool| -> Vec<&str> {
-            let some = takers
-                .iter()
-                .filter(|(_, rating)| rating.is_some() == rated);
+        let of = |wanted: fn(&Taking) -> bool| -> Vec<&str> {
+            let some = takers.iter().filter(|(_, taking)| wanted(taking));
             some.map(|(tree, _)| tree.id.as_str()).collect()
         };
         for (label, ids) in [
-            ("Trees that take it", of(true)),
-            ("No rating is known of", of(false)),
+            (
+                "Trees that take it",
+                of(|taking| taking.rating.is_some() && !taking.against_rating()),
+            ),
+            (
+                "No rating is known of",
+                of(|taking| taking.rating.is_none()),
+            ),
         ] {
             if !ids.is_empty() {
                 lines.extend(wrap(&format!("{label}: {}", ids.join(", ")), "  ", "    "));
             }
+        }
+        for (tree, taking) in takers.iter().filter(|(_, one)| one.against_rating()) {
+            let rated = taking.rating.map_or("", Rating::word);
+            let years = years_of(&taking.noted);
+            let text = format!(
+                "{} is rated {rated}, but you noted it there in {years}",
+                tree.id
+            );
+            lines.extend(wrap(&text, "  ", "    "));
         }
         let periods: Vec<&InfectionPeriod> = season
             .infections

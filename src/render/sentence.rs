@@ -8,6 +8,7 @@ mod reasons;
 mod tasks;
 
 pub use frosts::share_range;
+pub use reasons::years_of;
 
 use crate::facts::Facts;
 use crate::facts::knowledge::{Source, Standing};

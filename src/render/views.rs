@@ -3,12 +3,12 @@
 
 use super::chart::fit;
 use super::page::{self, head, wrap};
-use super::sentence::{Words, named, spent};
+use super::sentence::{Words, named, spent, years_of};
 use crate::facts::Facts;
 use crate::facts::knowledge::{ChoreKind, Rating};
 use crate::plan::calendar::{Plan, State, Task};
 use crate::plan::days::share_out::{Fit, WeekLoad, week_of};
-use crate::plan::trees::rating_of;
+use crate::plan::taking::Taking;
 use crate::season::Season;
 use chrono::{Days, NaiveDate};
 
@@ -105,12 +105,15 @@ pub fn tree(facts: &Facts, season: &Season, plan: &Plan, id: &str) -> Vec<String
     let mut lines = head(facts, season);
     lines.push(String::new());
     lines.extend(wrap(&who(facts, id), "", "  "));
-    let resists = resists(facts, id);
+    let resists = resists(facts, id, plan.today);
     if !resists.is_empty() {
         let text = format!(
             "Resists {}: it needs no sprays against them.",
             resists.join(", ")
         );
+        lines.extend(wrap(&text, "  ", "  "));
+    }
+    for text in despite_rating(facts, id, plan.today) {
         lines.extend(wrap(&text, "  ", "  "));
     }
     let tasks: Vec<&Task> = plan
@@ -336,28 +339,53 @@ fn by_month(tasks: &[&Task], plan: &Plan, words: Words<'_>) -> Vec<String> {
     lines
 }
 
-/// The diseases that the sprays of the catalogue are for and that a tree's
-/// cultivar resists, by name.
-fn resists(facts: &Facts, id: &str) -> Vec<String> {
-    let mut names: Vec<String> = Vec::new();
+/// The diseases that the sprays of the catalogue are for and that a tree
+/// resists, by name.
+fn resists(facts: &Facts, id: &str, today: NaiveDate) -> Vec<String> {
+    let takings = takings(facts, id, today).into_iter();
+    takings
+        .filter(|(_, taking)| !taking.needs())
+        .map(|(name, _)| name)
+        .collect()
+}
+
+/// What a tree was seen to take in spite of its cultivar's rating, in words.
+fn despite_rating(facts: &Facts, id: &str, today: NaiveDate) -> Vec<String> {
+    let takings = takings(facts, id, today).into_iter();
+    takings
+        .filter(|(_, taking)| taking.against_rating())
+        .map(|(name, taking)| {
+            format!(
+                "Rated {} to {name}, but you noted it there in {}: it is looked after like one \
+                 that takes it.",
+                taking.rating.map_or("", Rating::word),
+                years_of(&taking.noted)
+            )
+        })
+        .collect()
+}
+
+/// How a tree stands to the diseases that the sprays of the catalogue are for,
+/// by their names.
+fn takings(facts: &Facts, id: &str, today: NaiveDate) -> Vec<(String, Taking)> {
+    let mut found: Vec<(String, Taking)> = Vec::new();
     let Some(tree) = facts.register.trees.iter().find(|tree| tree.id == id) else {
-        return names;
+        return found;
     };
     let sprays =
         facts.knowledge.chores.iter().filter(|chore| {
             chore.kind == ChoreKind::Spray && chore.needs.crops.contains(&tree.crop)
         });
     for disease in sprays.filter_map(|chore| chore.needs.susceptible_to.as_deref()) {
-        let rating = rating_of(facts, tree, disease);
         let known = facts.knowledge.disease(disease);
         let name = known
             .map_or(disease, |known| known.name.as_str())
             .to_lowercase();
-        if rating.is_some_and(|rating| rating <= Rating::Resistant) && !names.contains(&name) {
-            names.push(name);
+        if !found.iter().any(|(one, _)| *one == name) {
+            found.push((name, Taking::of(facts, tree, disease, today)));
         }
     }
-    names
+    found
 }
 
 /// A tree or a juniper in a line.

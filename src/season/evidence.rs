@@ -200,6 +200,9 @@ pub enum Evidence {
         need: Vec<(String, Option<Rating>)>,
         /// Cultivars that need none.
         spared: Vec<String>,
+        /// Trees that were seen to take what they are rated to resist: by
+        /// name and id, with the rating and the seasons.
+        despite: Vec<(String, Rating, Vec<i32>)>,
     },
     /// Junipers near by.
     Junipers {

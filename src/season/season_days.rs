@@ -68,6 +68,19 @@ impl SeasonYear {
             .unwrap_or_default()
     }
 
+    /// The growing season that a day falls into: the calendar year north of
+    /// the equator, July to June south of it, named by the year in which its
+    /// bloom falls. Half a year of winter before the buds move, and the
+    /// harvest after them, lie in one season.
+    pub fn running(date: NaiveDate, latitude_deg: f64) -> Self {
+        let southern = latitude_deg < 0.0;
+        let before = southern && date.month() < 7;
+        SeasonYear {
+            year: date.year() - i32::from(before),
+            southern,
+        }
+    }
+
     /// The season that a date belongs to: of its calendar year in the north;
     /// in the south of the year that began before the last 1 February.
     pub fn of(date: NaiveDate, southern: bool) -> Self {

@@ -117,11 +117,13 @@ fn merge(held: &mut Chosen, more: Chosen) {
                         disease,
                         need,
                         spared,
+                        despite,
                     },
                     Evidence::Ratings {
                         disease: other,
                         need: more,
                         spared: also,
+                        despite: seen,
                     },
                 ) if disease == other => {
                     for one in more {
@@ -132,6 +134,11 @@ fn merge(held: &mut Chosen, more: Chosen) {
                     for one in also {
                         if !spared.contains(one) {
                             spared.push(one.clone());
+                        }
+                    }
+                    for one in seen {
+                        if !despite.contains(one) {
+                            despite.push(one.clone());
                         }
                     }
                     Some(())

@@ -227,7 +227,8 @@ impl Words<'_> {
                 disease,
                 need,
                 spared,
-            } => self.ratings(disease, need, spared),
+                despite,
+            } => self.ratings(disease, need, spared, despite),
             Evidence::Junipers { count, nearest_m } => format!(
                 "{} near, the nearest {} away",
                 match count {
@@ -300,6 +301,7 @@ impl Words<'_> {
         disease: &str,
         need: &[(String, Option<Rating>)],
         spared: &[String],
+        despite: &[(String, Rating, Vec<i32>)],
     ) -> String {
         let known: Vec<String> = need
             .iter()
@@ -313,6 +315,14 @@ impl Words<'_> {
         let mut parts = Vec::new();
         if !known.is_empty() {
             parts.push(known.join(", "));
+        }
+        // What was seen weighs more than a rating, and is told so.
+        for (name, rating, years) in despite {
+            parts.push(format!(
+                "{name} is rated {}, but you noted it there in {}",
+                rating.word(),
+                years_of(years)
+            ));
         }
         if !unknown.is_empty() {
             parts.push(format!("no rating is known for {}", unknown.join(", ")));
@@ -348,6 +358,16 @@ impl Words<'_> {
             ),
         };
         format!(" ({rests}{learnt})")
+    }
+}
+
+/// Years in a row of words: `2025 and 2026`.
+pub fn years_of(years: &[i32]) -> String {
+    let words: Vec<String> = years.iter().map(i32::to_string).collect();
+    match words.as_slice() {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
     }
 }
 
