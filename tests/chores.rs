@@ -1,5 +1,6 @@
 //! The year's work: its texts, its coverage, its windows.
 
+mod ahead;
 mod catalogue;
 mod handbook;
 mod orchard;

@@ -419,7 +419,19 @@ pub fn rust(facts: &Facts, season: &Season) -> Result<String, String> {
                     })
                 })
                 .collect();
-            json!({"disease": disease.id, "trees": trees, "periods": periods})
+            let ahead = season.infections_ahead.as_ref().map(|ahead| {
+                let own = ahead.iter().filter(|one| one.period.disease == disease.id);
+                own.map(|one| {
+                    json!({
+                        "from": one.period.from.to_string(), "until": one.period.until.to_string(),
+                        "wet_hours": one.period.wet_hours, "mean_c": one.period.mean_c,
+                        "class": format!("{:?}", one.period.class).to_lowercase(),
+                        "certainty": one.certainty.word(),
+                    })
+                })
+                .collect::<Vec<Value>>()
+            });
+            json!({"disease": disease.id, "trees": trees, "periods": periods, "ahead": ahead})
         })
         .collect();
     serde_json::to_string_pretty(&json!({"today": season.today.to_string(), "diseases": diseases}))

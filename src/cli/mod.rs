@@ -15,6 +15,7 @@ mod note;
 mod orchard;
 
 mod print;
+mod register_notes; // the register's file against the notes
 mod rehearse;
 mod service;
 mod setup;

@@ -1,11 +1,13 @@
 //! The commands that show something of an orchard.
 
 use super::note::tasks;
-use super::{Output, Show, ask, calendar, hindcast, json, measure, orchard, rehearse, setup};
+use super::{
+    Output, Show, ask, calendar, hindcast, json, measure, orchard, register_notes, rehearse, setup,
+};
 use crate::config::fault::hint;
 use crate::facts::Facts;
 use crate::facts::place::misplaced;
-use crate::plan::{self, Plan, changes};
+use crate::plan::{self, Plan, changes, event_id};
 use crate::render::{frost, page, rust};
 use crate::season;
 use chrono::{Datelike, NaiveDate};
@@ -131,6 +133,8 @@ fn task<'p>(plan: &'p Plan, name: &str) -> Result<&'p plan::Task, String> {
     }
     let task = found.first();
     let task = task.and_then(|id| plan.tasks.iter().find(|task| task.id == *id));
+    // A name out of an older message, whose event's day has shifted since.
+    let task = task.or_else(|| event_id::find(&plan.tasks, &name.trim().to_lowercase()));
     task.ok_or_else(|| {
         let names: Vec<&str> = ids.iter().map(String::as_str).collect();
         let text = format!(
@@ -223,6 +227,7 @@ fn hints_of(facts: &Facts, today: NaiveDate) -> Vec<String> {
             ));
         }
     }
+    hints.extend(register_notes::held_against(facts));
     hints
 }
 

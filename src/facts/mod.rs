@@ -3,10 +3,11 @@
 //! Everything that the season and the plan are derived from: the place, the
 //! register of trees, the weather of the place, what the keeper saw and did,
 //! what the keeper wants, and the knowledge of the trade. Nothing here
-//! decides anything.
+//! decides anything; [`noted`] puts notes in the place of what they set right.
 
 pub mod journal;
 pub mod knowledge;
+pub mod noted;
 pub mod place;
 pub mod preferences;
 pub mod register;
@@ -26,8 +27,10 @@ use weather::Weather;
 pub struct Facts {
     /// Where the orchard stands.
     pub place: Place,
-    /// What grows there.
+    /// What grows there, with the plantings and removals of the journal.
     pub register: Register,
+    /// What grows there by the register's file alone.
+    pub filed: Register,
     /// The weather of the place: seen, and forecast.
     pub weather: Weather,
     /// What the keeper saw and did.

@@ -359,6 +359,19 @@ pub struct Weather {
     pub forecast_given_up: Option<NaiveDate>,
     /// What has to stand where this weather is shown, a sentence each.
     pub credits: Vec<String>,
+    /// Days whose rain is the keeper's own, in their order.
+    pub own_rain: Vec<OwnRain>,
+}
+
+/// Rain of the keeper's gauge in the place of the record's.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OwnRain {
+    /// The day.
+    pub date: NaiveDate,
+    /// What the gauge held, mm.
+    pub rain_mm: f64,
+    /// What the record has of that day, mm, if anything.
+    pub record_mm: Option<f64>,
 }
 
 /// The coming days as somebody forecast them.

@@ -6,9 +6,11 @@ mod notes;
 mod standing;
 
 pub(super) use joining::absorb;
+pub(super) use standing::take_off;
 
 use super::days::share_out::{self, Fit, WeekLoad};
 use super::days::{Hold, Prospect};
+use super::event_id;
 use super::occasions;
 use super::sprays;
 use super::window::Window;
@@ -170,6 +172,7 @@ pub fn make(facts: &Facts, season: &Season, today: NaiveDate) -> Plan {
     for &year in &season.years {
         for chore in wanted_chores(facts) {
             let mut tasks = tasks_of(facts, season, chore, year);
+            event_id::keep_noted(facts, chore, &mut tasks);
             tasks.retain(|task| !occasions::rained(facts, chore, task, today));
             plan.tasks
                 .extend(occasions::one_at_a_time(facts, chore, tasks));

@@ -1,8 +1,10 @@
 //! What moved between two calendars: line by line, with the reason.
 
 use super::calendar::{Note, Plan, State, Task};
+use super::event_id;
 use crate::season::evidence::Evidence;
 use chrono::NaiveDate;
+use std::collections::HashMap;
 
 /// A window that moves by less than this is not news, days.
 pub const NEWS_DAYS: i64 = 3;
@@ -45,9 +47,10 @@ pub enum What {
 /// out between the two days is no change.
 pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
     let mut changes = Vec::new();
+    let pairs = pairs(before, after);
     for task in after.tasks.iter().filter(|task| pending(task)) {
         let (opens, closes) = middles(task);
-        match before.tasks.iter().find(|old| old.id == task.id) {
+        match pairs.get(task.id.as_str()).copied() {
             None if opens > before.until => {}
             None => changes.push(Change {
                 task: task.id.clone(),
@@ -81,7 +84,7 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
         }
     }
     for old in before.tasks.iter().filter(|task| pending(task)) {
-        let gone = !after.tasks.iter().any(|task| task.id == old.id);
+        let gone = !pairs.values().any(|known| known.id == old.id);
         let ran_out = middles(old).1 < after.today;
         if gone && !ran_out {
             changes.push(Change {
@@ -92,6 +95,27 @@ pub fn changes(before: &Plan, after: &Plan) -> Vec<Change> {
         }
     }
     changes
+}
+
+/// What each task was before, by its name now: the one of that name, or that of
+/// the same event under a day that has shifted.
+fn pairs<'p>(before: &'p Plan, after: &'p Plan) -> HashMap<&'p str, &'p Task> {
+    let old = |id: &str| before.tasks.iter().find(|old| old.id == id);
+    let mut pairs: HashMap<&str, &Task> = HashMap::new();
+    for task in &after.tasks {
+        pairs.extend(old(&task.id).map(|old| (task.id.as_str(), old)));
+    }
+    let fresh = |task: &&Task| old(&task.id).is_none();
+    for task in after.tasks.iter().filter(fresh) {
+        let free = before.tasks.iter().filter(|old| {
+            let taken = pairs.values().any(|known| known.id == old.id);
+            !taken
+        });
+        let near = free.filter_map(|old| Some((event_id::shift(&old.id, &task.id)?, old)));
+        let nearest = near.min_by_key(|(days, _)| *days);
+        pairs.extend(nearest.map(|(_, old)| (task.id.as_str(), old)));
+    }
+    pairs
 }
 
 /// The frost that took the crop which a dropped task was for.

@@ -9,6 +9,7 @@ pub mod changes;
 pub mod choose;
 pub mod days;
 
+pub mod event_id; // names of tasks that events set off
 pub mod nudge;
 mod occasions;
 

@@ -14,13 +14,14 @@ mod windows; // openings, best days, last calls
 pub use key::key;
 pub use said::{Said, Subject, Told};
 
-use super::calendar::{Note, Plan, State, Task};
+use super::calendar::{Note, Plan, State, Task, take_off};
 use super::changes::{self, Change, NEWS_DAYS, What};
 use super::days::Prospect;
 use crate::facts::Facts;
 use crate::season::Season;
 use crate::season::evidence::FrostNight;
 use chrono::{NaiveDate, TimeDelta};
+use std::borrow::Cow;
 
 /// What sort of word it is, in the order in which they are told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -157,6 +158,7 @@ pub fn urgent(facts: &Facts, season: &Season, plan: &Plan, said: &Said) -> Vec<N
         .into_iter()
         .collect();
     for task in &plan.tasks {
+        let task = &awake(facts, task, plan.today);
         found.extend(events::infection(facts, task, plan.today, said));
     }
     found
@@ -177,6 +179,7 @@ pub fn digest(
     found.extend(events::all_clear(facts, season, today, said));
     let prospect = Prospect::new(facts, season, today);
     for task in &plan.tasks {
+        let task = &awake(facts, task, today);
         found.extend(events::opening(facts, task, today, said));
         found.extend(windows::of(facts, &prospect, task, today, said));
     }
@@ -338,15 +341,36 @@ impl Nudge {
     }
 }
 
-/// Whether the keeper has put a task off beyond `today`.
+/// Whether the keeper has put a task off beyond `today`, with all its trees.
 fn snoozed(facts: &Facts, task: &Task, today: NaiveDate) -> bool {
-    let last = facts
-        .journal
-        .snoozes
-        .iter()
-        .rev()
-        .find(|noted| noted.what.task == task.id && noted.date <= today);
+    if task.trees.is_empty() {
+        return is_off(facts, task, None, today);
+    }
+    let off = |id: &String| is_off(facts, task, Some(id), today);
+    task.trees.iter().all(off)
+}
+
+/// Whether a task, or one tree of it, is put off beyond `today`: the last word
+/// on the whole or on the tree counts.
+fn is_off(facts: &Facts, task: &Task, tree: Option<&String>, today: NaiveDate) -> bool {
+    let mut noted = facts.journal.snoozes.iter().rev();
+    let last = noted.find(|noted| {
+        let about = noted.trees.is_empty() || tree.is_none_or(|id| noted.trees.contains(id));
+        noted.what.task == task.id && noted.date <= today && about
+    });
     last.is_some_and(|noted| noted.what.until > today)
+}
+
+/// The task without the trees that are put off, where others of it are not.
+fn awake<'t>(facts: &Facts, task: &'t Task, today: NaiveDate) -> Cow<'t, Task> {
+    let stay = |id: &&String| !is_off(facts, task, Some(id), today);
+    let left: Vec<String> = task.trees.iter().filter(stay).cloned().collect();
+    if left.is_empty() || left.len() == task.trees.len() {
+        return Cow::Borrowed(task);
+    }
+    let mut awake = task.clone();
+    take_off(facts, &mut awake, left);
+    Cow::Owned(awake)
 }
 
 /// Until when a task may be put off: its latest close. Later is refused, since

@@ -6,6 +6,7 @@ use super::sentence::{Words, years_of};
 use crate::facts::Facts;
 use crate::facts::knowledge::{Disease, Rating};
 use crate::facts::register::Tree;
+use crate::plan::sprays;
 use crate::plan::taking::Taking;
 use crate::season::Season;
 use crate::season::infection::Class;
@@ -118,6 +119,7 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
             .iter()
             .filter(|period| period.disease == disease.id)
             .collect();
+        let coming = ahead(facts, season, disease, &words);
         if periods.is_empty() && !hours_known(facts, season) {
             lines.extend(wrap(
                 "Not known: infection is reckoned from hours of weather, and none are known of \
@@ -125,17 +127,26 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
                 "  ",
                 "  ",
             ));
-            continue;
-        }
-        if periods.is_empty() {
+        } else if periods.is_empty() {
             lines.push("  No infection period so far this season.".to_owned());
-            continue;
         }
         for period in periods {
             lines.extend(one(facts, period, now, &words));
         }
+        lines.extend(coming);
     }
     lines.extend(tallies(facts, season));
+    if let (Some(forecast), None) = (&facts.weather.forecast, &season.infections_ahead) {
+        lines.push(String::new());
+        lines.extend(wrap(
+            &format!(
+                "Of the days ahead nothing can be told: the forecast by {} has no hours.",
+                forecast.source
+            ),
+            "",
+            "  ",
+        ));
+    }
     lines.push(String::new());
     lines.extend(wrap(
         "Wetness is estimated from rain and damp air unless it is measured. The label decides \
@@ -202,6 +213,54 @@ fn one(
         } else {
             format!("    {verb} from {} to {}.", words.day(from), words.day(to))
         });
+    }
+    lines
+}
+
+/// The infection periods of a disease that the forecast holds, and which trees
+/// a cover would have to reach before.
+fn ahead(facts: &Facts, season: &Season, disease: &Disease, words: &Words<'_>) -> Vec<String> {
+    let units = facts.place.units;
+    let coming = season.infections_ahead.iter().flatten();
+    let mut lines = Vec::new();
+    for coming in coming.filter(|coming| coming.period.disease == disease.id) {
+        let period = &coming.period;
+        let mean = period.mean_c.map_or_else(String::new, |mean| {
+            format!(" at {}", units.temperature(mean))
+        });
+        let text = format!(
+            "Ahead, {} to {}: {}, wet {:.0} hours{mean} by the forecast; {}",
+            words.moment(period.from),
+            words.moment(period.until),
+            match period.class {
+                Class::Severe => "severe infection",
+                _ => "infection",
+            },
+            period.wet_hours,
+            words.certainty(coming.certainty)
+        );
+        lines.extend(wrap(&text, "  ", "    "));
+        let begins = period.from.date();
+        let (open, covered): (Vec<&Tree>, Vec<&Tree>) = takers(facts, disease, season.today)
+            .into_iter()
+            .map(|(tree, _)| tree)
+            .partition(|tree| {
+                sprays::covered(facts, &tree.id, Some(&tree.crop), &disease.id, begins).is_none()
+            });
+        let list = |trees: &[&Tree]| {
+            let ids: Vec<&str> = trees.iter().map(|tree| tree.id.as_str()).collect();
+            ids.join(", ")
+        };
+        let text = match (open.is_empty(), covered.is_empty()) {
+            (true, _) => "All that take it are covered by then.".to_owned(),
+            (false, true) => format!("To cover before it: {}.", list(&open)),
+            (false, false) => format!(
+                "To cover before it: {}. Covered by then: {}.",
+                list(&open),
+                list(&covered)
+            ),
+        };
+        lines.extend(wrap(&text, "    ", "      "));
     }
     lines
 }

@@ -160,6 +160,12 @@ impl<'f> Words<'f> {
             .map_or_else(|| id.to_owned(), |crop| crop.name.clone())
     }
 
+    fn insect(&self, id: &str) -> String {
+        let mut insects = self.facts.knowledge.insects.iter();
+        let known = insects.find(|insect| insect.id == id);
+        known.map_or_else(|| id.to_owned(), |insect| insect.name.clone())
+    }
+
     fn disease(&self, id: &str) -> String {
         self.facts
             .knowledge

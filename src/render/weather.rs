@@ -1,7 +1,7 @@
 //! The known weather as a page: days as bars, and how each source does.
 
 use super::page::wrap;
-use crate::facts::weather::{Alert, Day};
+use crate::facts::weather::{Alert, Day, OwnRain};
 use crate::units::UnitSystem;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -103,6 +103,34 @@ pub fn chart(days: &[Shown], units: UnitSystem) -> Vec<String> {
     };
     lines.push(format!("{:12}= seen   - forecast{freeze}", ""));
     lines
+}
+
+/// Days whose rain is the keeper's own, with what the record has.
+pub fn own_rain(days: &[OwnRain], units: UnitSystem) -> Vec<String> {
+    if days.is_empty() {
+        return Vec::new();
+    }
+    let rain = |mm: Option<f64>| match mm {
+        None => "nothing".to_owned(),
+        Some(0.0) => "none".to_owned(),
+        Some(mm) => units.rain(mm),
+    };
+    let days: Vec<String> = days
+        .iter()
+        .map(|own| {
+            format!(
+                "{} {} (the record has {})",
+                own.date.format("%-d %b"),
+                rain(Some(own.rain_mm)),
+                rain(own.record_mm)
+            )
+        })
+        .collect();
+    wrap(
+        &format!("Rain of your own gauge: {}.", days.join(", ")),
+        "",
+        "  ",
+    )
 }
 
 /// The sources below their heading, each with what is kept and how the fetching

@@ -3,6 +3,7 @@
 //! A model that sets a date hands out its evidence; `render::sentence` alone
 //! words it.
 
+use super::infections::Certainty;
 use super::spread::Spread;
 use crate::facts::knowledge::{Advice, HeatRule, HeatStart, Rating, Source};
 use crate::facts::place::HardinessZone;
@@ -82,6 +83,21 @@ pub enum Evidence {
         /// When.
         spread: Spread,
     },
+    /// A heat sum since the first catch of an insect is reached.
+    HeatSinceCatch {
+        /// The insect's id.
+        insect: String,
+        /// °C days.
+        sum: f64,
+        /// The rule that the sum was published for.
+        rule: HeatRule,
+        /// The first catch that went on, or when it is reckoned.
+        caught: Spread,
+        /// Whether the keeper noted it.
+        noted: bool,
+        /// When the sum is reached.
+        spread: Spread,
+    },
     /// The expected harvest.
     Harvest {
         /// The crop's id.
@@ -138,6 +154,21 @@ pub enum Evidence {
         mean_c: f64,
         /// Whether the severe line was reached.
         severe: bool,
+    },
+    /// An infection period that the hours of the forecast hold.
+    InfectionAhead {
+        /// The disease's id.
+        disease: String,
+        /// Its first wet hour, local standard time.
+        from: NaiveDateTime,
+        /// Hours wet.
+        wet_hours: f64,
+        /// Mean temperature over them, °C.
+        mean_c: f64,
+        /// Whether the severe line would be reached.
+        severe: bool,
+        /// How far to trust it.
+        certainty: Certainty,
     },
     /// Rain on a mild day.
     WarmRain {

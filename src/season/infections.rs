@@ -40,6 +40,48 @@ pub struct InfectionPeriod {
     pub symptoms: Option<(NaiveDate, NaiveDate)>,
 }
 
+/// How far a period that is forecast may be trusted. The words and bounds are
+/// our judgement: no score of forecast wetness is known to us.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Certainty {
+    /// By today or tomorrow, and however wetness is estimated.
+    Likely,
+    /// Within three days.
+    Possible,
+    /// Later, or it hangs on the estimate of wetness.
+    Unsure,
+}
+
+impl Certainty {
+    /// Of a period so many days after the forecast was issued; `sure` where it
+    /// does not hang on the estimate of wetness.
+    pub fn of(lead_days: i64, sure: bool) -> Self {
+        match (lead_days, sure) {
+            (..=1, true) => Certainty::Likely,
+            (..=1, false) | (2..=3, true) => Certainty::Possible,
+            _ => Certainty::Unsure,
+        }
+    }
+
+    /// The word used in output.
+    pub fn word(self) -> &'static str {
+        match self {
+            Certainty::Likely => "likely",
+            Certainty::Possible => "possible",
+            Certainty::Unsure => "unsure",
+        }
+    }
+}
+
+/// An infection period that the hours of a forecast hold.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PeriodAhead {
+    /// The period; its wet hours may have begun to be seen.
+    pub period: InfectionPeriod,
+    /// How far to trust it.
+    pub certainty: Certainty,
+}
+
 /// A host crop and its stages in the season.
 pub type Host<'s> = (&'s Crop, &'s Stages);
 

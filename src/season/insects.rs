@@ -6,9 +6,61 @@
 //! source names no method is taken by simple average and says so.
 
 use super::degree_days::{Crossing, DegreeDays, RuleError};
-use crate::facts::knowledge::{DegreeDayMethod, HeatRule, InsectEvent};
+use crate::facts::journal::{Noted, TrapCatch};
+use crate::facts::knowledge::{DegreeDayMethod, HeatRule, Insect, InsectEvent};
 use crate::facts::weather::DailyRecord;
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
+use std::collections::BTreeMap;
+
+/// Days within which a second catch shows that the first one goes on (our
+/// judgement: a trap looked at weekly, and some days' grace).
+pub const SUSTAINED_DAYS: i64 = 10;
+
+/// The looks at the traps of one insect in one year: by day, the moths counted
+/// and whether the keeper called it the biofix.
+type Looks = BTreeMap<NaiveDate, (u64, bool)>;
+
+/// The first lasting catch of each insect and year, as far as it was noted by
+/// `today`, in the order of insect and day: a catch that the keeper called the
+/// biofix; otherwise the first one with moths in the trap again at the next
+/// look, within [`SUSTAINED_DAYS`]. Traps looked at on one day count together.
+pub fn biofixes(catches: &[Noted<TrapCatch>], today: NaiveDate) -> Vec<(String, NaiveDate)> {
+    let mut looks: BTreeMap<(&str, i32), Looks> = BTreeMap::new();
+    for noted in catches.iter().filter(|noted| noted.date <= today) {
+        let (caught, date) = (&noted.what, noted.date);
+        let years = looks.entry((&caught.insect, date.year())).or_default();
+        let look = years.entry(date).or_default();
+        look.0 += u64::from(caught.count);
+        look.1 |= caught.biofix;
+    }
+    looks
+        .into_iter()
+        .filter_map(|((insect, _), looks)| Some((insect.to_owned(), first_lasting(&looks)?)))
+        .collect()
+}
+
+/// The first lasting catch of the looks of one year.
+fn first_lasting(looks: &Looks) -> Option<NaiveDate> {
+    let called = looks.iter().find(|(_, (_, biofix))| *biofix);
+    let went_on = || {
+        let pairs = looks.iter().zip(looks.iter().skip(1));
+        pairs
+            .filter(|((_, (one, _)), (_, (two, _)))| *one > 0 && *two > 0)
+            .map(|((first, _), (second, _))| (first, second))
+            .find(|(first, second)| (**second - **first).num_days() <= SUSTAINED_DAYS)
+            .map(|(first, _)| *first)
+    };
+    called.map(|(date, _)| *date).or_else(went_on)
+}
+
+/// The events that stand in for a first catch, by insect.
+pub fn reckoned_catches(insects: &[Insect]) -> Vec<(String, InsectEvent)> {
+    let reckoned = |insect: &Insect| {
+        let event = insect.events.iter().find(|event| event.reckons_catch)?;
+        Some((insect.id.clone(), event.clone()))
+    };
+    insects.iter().filter_map(reckoned).collect()
+}
 
 /// When an event is due on a record.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -153,6 +205,7 @@ mod tests {
             heat: None,
             rule: rule(DegreeDayMethod::SingleSine),
             start: HeatStart::Calendar(1, 1),
+            reckons_catch: false,
             source: Source {
                 references: Vec::new(),
                 standing: Standing::CommonPractice,
@@ -167,5 +220,51 @@ mod tests {
             ..rule(DegreeDayMethod::SingleSine)
         };
         assert!(due(&record(), bad, (1.0, 2.0), Some(date(4, 1)), None).is_err());
+    }
+
+    fn caught(date: NaiveDate, count: u32, biofix: bool) -> Noted<TrapCatch> {
+        Noted {
+            date,
+            trees: Vec::new(),
+            crop: None,
+            note: None,
+            what: TrapCatch {
+                insect: "codling-moth".to_owned(),
+                trap: None,
+                count,
+                biofix,
+            },
+        }
+    }
+
+    #[test]
+    fn a_catch_counts_once_it_goes_on_or_is_called_the_biofix() {
+        let start = |catches: &[Noted<TrapCatch>], today| {
+            let found = biofixes(catches, today);
+            found.first().map(|(_, date)| *date)
+        };
+        let late = date(6, 30);
+        let mut catches = vec![caught(date(5, 3), 2, false)];
+        assert_eq!(start(&catches, late), None, "one alone");
+        catches.push(caught(date(5, 13), 1, false));
+        assert_eq!(start(&catches, late), Some(date(5, 3)));
+        assert_eq!(start(&catches, date(5, 12)), None, "not seen by then");
+        catches[1].date = date(5, 14);
+        assert_eq!(start(&catches, late), None, "too far apart");
+        catches.push(caught(date(5, 20), 4, false));
+        assert_eq!(start(&catches, late), Some(date(5, 14)));
+        // An empty trap in between ends what began.
+        catches[1].date = date(5, 6);
+        catches[1].what.count = 0;
+        catches[2].date = date(5, 9);
+        assert_eq!(start(&catches, late), None);
+        catches.push(caught(date(5, 16), 1, true));
+        catches.push(caught(date(5, 12), 1, false));
+        assert_eq!(start(&catches, late), Some(date(5, 16)), "called so");
+        // Each insect and each year by itself.
+        catches[3].what.insect = "oriental-fruit-moth".to_owned();
+        let found = biofixes(&catches, late);
+        let ids: Vec<&str> = found.iter().map(|(id, _)| id.as_str()).collect();
+        assert_eq!(ids, ["codling-moth", "oriental-fruit-moth"]);
     }
 }

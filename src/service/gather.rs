@@ -7,7 +7,7 @@ use crate::config::fault::Fault;
 use crate::config::{self, Settings};
 use crate::facts::Facts;
 use crate::facts::journal::Journal;
-use crate::facts::register::Status;
+use crate::facts::register::Register;
 use crate::facts::weather::{DailyRecord, Day, Forecast, HourlyRecord, Weather};
 use crate::sources::credit_of;
 use crate::sources::csv_file::{self, Options};
@@ -120,21 +120,22 @@ pub fn facts_of(
 ) -> Result<Facts, GatherError> {
     settings.journal = settings.journal.with(kept_journal(&folders.data)?);
     let weather = kept_weather(&folders.data, &settings, look)?.as_of(look.today);
-    let mut facts = joined(settings, weather, look.today);
-    take_out(&mut facts);
-    Ok(facts)
+    Ok(joined(settings, weather, look.today))
 }
 
-/// Settings and weather as the facts of a day.
+/// Settings and weather as the facts of a day, the notes heeded.
 pub fn joined(settings: Settings, weather: Weather, today: NaiveDate) -> Facts {
-    Facts {
+    let mut facts = Facts {
         place: settings.place,
-        register: settings.register,
+        register: Register::default(),
+        filed: settings.register,
         weather,
         journal: settings.journal.as_of(today),
         preferences: settings.preferences,
         knowledge: settings.knowledge,
-    }
+    };
+    facts.heed_notes(today);
+    facts
 }
 
 /// The weather that was kept before; none is no error, and no file is begun.
@@ -184,17 +185,6 @@ pub fn credit(name: &str) -> Option<String> {
         "{} ({}), {}.",
         credit.text, credit.link, credit.licence
     ))
-}
-
-/// Takes the trees out of the register that the journal says were removed.
-pub fn take_out(facts: &mut Facts) {
-    for removal in &facts.journal.removals {
-        for tree in &mut facts.register.trees {
-            if removal.trees.contains(&tree.id) {
-                tree.status = Status::Removed;
-            }
-        }
-    }
 }
 
 /// The journal that was kept; none is no error, and no file is begun.

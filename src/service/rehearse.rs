@@ -129,6 +129,7 @@ pub fn facts_on(facts: &Facts, all: &[Day], noted: Journal, today: NaiveDate) ->
         source: "the record itself".to_owned(),
     });
     known.journal = known.journal.as_of(today);
+    known.heed_notes(today);
     known.journal.chores.extend(noted.chores);
     known.journal.snoozes.extend(noted.snoozes);
     known

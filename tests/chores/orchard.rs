@@ -197,6 +197,7 @@ impl Orchard {
         let base = Facts {
             place,
             register: Default::default(),
+            filed: Default::default(),
             weather: Weather {
                 daily: DailyRecord::from_days(&station.days),
                 ..Weather::default()

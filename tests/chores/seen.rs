@@ -29,6 +29,7 @@ fn facts(notes: &str) -> Facts {
     let journal = journal::read("journal.toml", notes, &knowledge.crops).unwrap();
     Facts {
         place,
+        filed: register.clone(),
         register,
         weather: Weather::default(),
         journal,

@@ -75,7 +75,10 @@ fn must_be_seen(chore: &Chore) -> bool {
         && chore.after.as_ref().is_none_or(|after| {
             !matches!(
                 after.trigger,
-                Trigger::Infection { .. } | Trigger::Gale { .. } | Trigger::DamageNoted { .. }
+                Trigger::Infection { .. }
+                    | Trigger::InfectionAhead { .. }
+                    | Trigger::Gale { .. }
+                    | Trigger::DamageNoted { .. }
             )
         })
 }

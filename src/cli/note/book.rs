@@ -179,9 +179,13 @@ fn change(desk: &Desk<'_>, entry: &mut Entry, set: &[String], at: &Where) -> Res
         entry.date = desk.date(at)?;
     }
     if !at.tree.is_empty() {
-        entry.trees = match entry.what.task() {
-            Some(task) => desk.trees_of_named(task, &at.tree)?,
-            None => desk.trees(&at.tree, entry.crop.as_deref())?,
+        let crop = entry.crop.as_deref();
+        entry.trees = match (&entry.what, entry.what.task(), crop) {
+            (_, Some(task), _) => desk.trees_of_named(task, &at.tree)?,
+            (Fact::Planting(_), _, Some(crop)) => desk.new_names(&at.tree, crop)?,
+            (Fact::Removal(_), ..) => desk.trees_or_junipers(&at.tree)?,
+            (Fact::Symptom(_), _, None) => desk.juniper_names(&at.tree)?,
+            _ => desk.trees(&at.tree, crop)?,
         };
     }
     if let Some(text) = &at.say {

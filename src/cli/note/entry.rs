@@ -9,13 +9,13 @@ use super::{day, name_lists, tasks};
 use crate::config::fault::nearest;
 use crate::facts::Facts;
 use crate::facts::journal::{
-    BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, Planting, RainRead,
-    Removal, ShootGrowth, Snooze, Spray, Stage, Symptom, TrapCatch, Work,
+    BudCount, Damage, DamageCause, Entry, Fact, Harvest, LowRead, Noted, RainRead, ShootGrowth,
+    Snooze, Spray, Stage, Symptom, TrapCatch, Work,
 };
 use crate::facts::knowledge::{Material, cultivar_key};
 use crate::facts::register::Planted;
-use crate::plan::Plan;
 use crate::plan::calendar::{State, Task};
+use crate::plan::{Plan, event_id};
 use crate::units::Quantity;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime, TimeDelta};
 
@@ -54,7 +54,7 @@ impl Desk<'_> {
                     minutes: *minutes,
                 };
                 let entry = self.about(&task, at, Fact::Done(work))?;
-                let told = still_to_do(&task, &entry.trees);
+                let told = left_of(&task, &entry.trees, "Still to do");
                 Made { entry, told }
             }
             Keep::Skip { task, at } => {
@@ -66,10 +66,13 @@ impl Desk<'_> {
                 let date = self.date(at)?;
                 let until = self.until(until, date)?;
                 let task = self.task(task, date)?;
-                let told = put_off(&task, until)?;
-                let task = task.id;
-                let snooze = Snooze { task, until };
-                let entry = self.header(at, None, Fact::Snoozed(snooze))?;
+                let mut told = put_off(&task, until)?;
+                let snooze = Snooze {
+                    task: task.id.clone(),
+                    until,
+                };
+                let entry = self.about(&task, at, Fact::Snoozed(snooze))?;
+                told.extend(left_of(&task, &entry.trees, "Not put off"));
                 Made { entry, told }
             }
             Keep::Note { what } => self.seen(what)?,
@@ -217,29 +220,10 @@ impl Desk<'_> {
                 crop,
                 cultivar,
                 count,
+                row,
                 at,
-            } => {
-                let crop = self.crop(crop)?;
-                if *count == 0 {
-                    return Err("a planting of none cannot be; nothing was noted".to_owned());
-                }
-                let planting = Planting {
-                    cultivar: cultivar.clone(),
-                    count: *count,
-                };
-                let mut told = self.unknown_cultivar(&crop, cultivar.as_deref());
-                let entry = self.header(at, Some(crop), Fact::Planting(planting))?;
-                told.push(
-                    "Write the tree into register.toml too: chores go by the register.".to_owned(),
-                );
-                return Ok(Made { entry, told });
-            }
-            Seen::Removal { which, why, at } => {
-                let mut at = at.clone();
-                at.tree.push(which.clone());
-                let reason = why.clone();
-                self.header(&at, None, Fact::Removal(Removal { reason }))?
-            }
+            } => return self.planting((crop, cultivar.as_deref()), *count, row.as_deref(), at),
+            Seen::Removal { which, why, at } => return self.removal(which, why.as_deref(), at),
             Seen::Text { text, at } => {
                 let mut at = at.clone();
                 at.say = Some(text.clone());
@@ -250,7 +234,12 @@ impl Desk<'_> {
     }
 
     /// The header of an entry: day, trees, crop, note.
-    fn header(&self, at: &Where, crop: Option<String>, what: Fact) -> Result<Entry, String> {
+    pub(super) fn header(
+        &self,
+        at: &Where,
+        crop: Option<String>,
+        what: Fact,
+    ) -> Result<Entry, String> {
         Ok(Noted {
             date: self.date(at)?,
             trees: self.trees(&at.tree, crop.as_deref())?,
@@ -474,6 +463,12 @@ impl Desk<'_> {
         ids.dedup();
         let id = match tasks::fitting(word, &ids).as_slice() {
             [one] => one.clone(),
+            [] if event_id::find(&tasks, &word.trim().to_lowercase()).is_some() => {
+                // A name out of an older message, whose event's day has
+                // shifted since.
+                event_id::find(&tasks, &word.trim().to_lowercase())
+                    .map_or_else(String::new, |task| task.id.clone())
+            }
             [] => {
                 let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
                 names::find(word, "task on the calendar", &ids, self.keeper)?
@@ -638,7 +633,7 @@ impl Desk<'_> {
     }
 
     /// That neither a list nor the register has a cultivar, and the nearest.
-    fn unknown_cultivar(&self, crop: &str, cultivar: Option<&str>) -> Vec<String> {
+    pub(super) fn unknown_cultivar(&self, crop: &str, cultivar: Option<&str>) -> Vec<String> {
         let Some(name) = cultivar else {
             return Vec::new();
         };
@@ -809,8 +804,8 @@ const END_OF_DAY: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     None => NaiveTime::MIN,
 };
 
-/// The trees of a task that are left when some of it is done.
-fn still_to_do(task: &Task, done: &[String]) -> Vec<String> {
+/// The trees of a task that are left when a note is about some of them.
+fn left_of(task: &Task, done: &[String], word: &str) -> Vec<String> {
     let left: Vec<&str> = task
         .trees
         .iter()
@@ -820,7 +815,7 @@ fn still_to_do(task: &Task, done: &[String]) -> Vec<String> {
     if done.is_empty() || left.is_empty() {
         return Vec::new();
     }
-    vec![format!("Still to do: {}.", left.join(", "))]
+    vec![format!("{word}: {}.", left.join(", "))]
 }
 
 /// What is said of a task put off: it must be pending, and its window should
@@ -844,7 +839,8 @@ fn put_off(task: &Task, until: NaiveDate) -> Result<Vec<String>, String> {
     )])
 }
 
-fn article(crop: &str) -> String {
+/// A crop with its article.
+pub(super) fn article(crop: &str) -> String {
     let name = crop.replace('-', " ");
     let an = name.starts_with(['a', 'e', 'i', 'o', 'u']);
     format!("{} {name}", if an { "an" } else { "a" })

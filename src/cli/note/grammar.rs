@@ -98,7 +98,7 @@ pub enum Seen {
     },
     /// A spray, with all that a spray log is asked for
     Spray(Box<SprayArgs>),
-    /// A catch in a trap: note catch codling-moth 4 --trap east --biofix
+    /// A catch in a trap, an empty one too: note catch codling-moth 4
     Catch {
         /// The insect
         insect: String,
@@ -108,7 +108,7 @@ pub enum Seen {
         /// Which trap
         #[arg(long, value_name = "NAME")]
         trap: Option<String>,
-        /// Count degree days from this day on: the first lasting catch
+        /// Count degree days from this day on, without a second catch
         #[arg(long)]
         biofix: bool,
         #[command(flatten)]
@@ -166,15 +166,18 @@ pub enum Seen {
         crop: String,
         /// The cultivar
         cultivar: Option<String>,
-        /// How many
-        #[arg(long, default_value_t = 1, value_parser = whole::<u32>)]
-        count: u32,
+        /// How many; one each for the names given, if left out
+        #[arg(long, value_parser = whole::<u32>)]
+        count: Option<u32>,
+        /// The row; its next free name is taken, unless --tree gives names
+        #[arg(long, value_name = "ROW")]
+        row: Option<String>,
         #[command(flatten)]
         at: Where,
     },
     /// A tree taken out: note removal A7 "fire blight"
     Removal {
-        /// The tree's name in the register
+        /// The name of the tree, or of the juniper
         #[arg(value_name = "TREE")]
         which: String,
         /// Why

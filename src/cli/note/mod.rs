@@ -2,6 +2,7 @@
 //! they fill.
 
 pub mod book; // list, history, spray log, undo, edit
+mod caught; // from when heat is counted after a catch
 mod day; // days as one writes them
 mod entry; // from words to an entry
 mod grammar; // the words themselves
@@ -9,6 +10,8 @@ mod intervals; // re-entry and days to harvest
 mod measures; // figures as one writes them
 mod name_lists; // everything that has a name
 mod names; // names as one writes them
+mod planted; // trees planted and taken out
+mod rained; // what a reading of the gauge stands for
 mod said; // entries in words
 mod spray_said; // oil and bees after a spray
 pub(in crate::cli) mod tasks; // tasks by a part of their name
@@ -55,6 +58,7 @@ fn made(facts: &Facts, today: NaiveDate, keep: &Keep) -> Result<Made, String> {
     let plan = |day: NaiveDate| {
         let mut then = facts.clone();
         then.journal = facts.journal.as_of(day);
+        then.heed_notes(day);
         plan_of(&then, day)
     };
     let desk = Desk {
@@ -74,7 +78,7 @@ fn effect_of(facts: &Facts, today: NaiveDate, entry: &Entry) -> Vec<String> {
     let before = plan_of(facts, today);
     let mut then = facts.clone();
     then.journal = then.journal.with(Journal::from_entries([entry.clone()]));
-    gather::take_out(&mut then);
+    then.heed_notes(today);
     let season = season::derive(&then, today);
     let mut lines = said::sense(&then, &season, entry);
     lines.extend(said::effect(
@@ -170,8 +174,10 @@ fn after(facts: &Facts, entry: &Entry, today: NaiveDate) -> Vec<String> {
             };
             return super::ask::lines(facts, crop, &symptom.what);
         }
-        Fact::Spray(_) => {
-            let texts = spray_said::minded(facts, entry, today);
+        Fact::Spray(_) | Fact::Catch(_) | Fact::Rain(_) => {
+            let mut texts = spray_said::minded(facts, entry, today);
+            texts.extend(caught::meant(facts, entry, today));
+            texts.extend(rained::meant(facts, entry, today));
             return texts
                 .iter()
                 .flat_map(|text| page::wrap(text, "", "  "))
@@ -189,7 +195,12 @@ fn after(facts: &Facts, entry: &Entry, today: NaiveDate) -> Vec<String> {
 fn noted_already(store: &JournalStore, entry: &Entry) -> Result<Option<Listed>, String> {
     let once = matches!(
         entry.what,
-        Fact::Stage(_) | Fact::Done(_) | Fact::Skipped(_) | Fact::Low(_) | Fact::Removal(_)
+        Fact::Stage(_)
+            | Fact::Done(_)
+            | Fact::Skipped(_)
+            | Fact::Low(_)
+            | Fact::Planting(_)
+            | Fact::Removal(_)
     );
     if !once {
         return Ok(None);

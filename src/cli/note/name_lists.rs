@@ -24,6 +24,14 @@ pub fn trees(facts: &Facts) -> Vec<Named> {
     trees.map(|tree| (tree.id.clone(), Vec::new())).collect()
 }
 
+/// Junipers of the register.
+pub fn junipers(facts: &Facts) -> Vec<Named> {
+    let junipers = facts.register.junipers.iter();
+    junipers
+        .map(|juniper| (juniper.id.clone(), Vec::new()))
+        .collect()
+}
+
 /// Insects by id and name.
 pub fn insects(facts: &Facts) -> Vec<Named> {
     let insects = facts.knowledge.insects.iter();

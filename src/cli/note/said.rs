@@ -151,7 +151,13 @@ pub fn crop_name(facts: &Facts, id: &str) -> String {
 pub fn moves(entry: &Entry) -> bool {
     matches!(
         entry.what,
-        Fact::Stage(_) | Fact::Low(_) | Fact::Buds(_) | Fact::Removal(_)
+        Fact::Stage(_)
+            | Fact::Catch(_)
+            | Fact::Low(_)
+            | Fact::Buds(_)
+            | Fact::Rain(_)
+            | Fact::Planting(_)
+            | Fact::Removal(_)
     )
 }
 

@@ -4,7 +4,7 @@ use super::super::Output;
 use super::{hints, json, kept, plain};
 use crate::config::Settings;
 use crate::facts::Facts;
-use crate::facts::weather::{Alert, Day};
+use crate::facts::weather::{Alert, Day, OwnRain, Weather};
 use crate::render::page::wrap;
 use crate::render::weather::{self as page, Shown, date, moment};
 use crate::season::screening::{ReadingHour, reading_hour};
@@ -51,6 +51,10 @@ struct DayView {
     low_c: Option<f64>,
     high_c: Option<f64>,
     rain_mm: Option<f64>,
+    /// Whether the rain is from the keeper's own gauge.
+    own_rain: bool,
+    /// What the record has in its place.
+    record_rain_mm: Option<f64>,
 }
 
 #[derive(Debug, Serialize)]
@@ -178,7 +182,7 @@ fn known_view(
             days_old: forecast.days_old(today),
             until: forecast.daily.last(),
         }),
-        days: days.iter().map(day_view).collect(),
+        days: days.iter().map(|shown| day_view(weather, shown)).collect(),
         alerts: weather.alerts.iter().map(alert_view).collect(),
         sources,
         hints,
@@ -225,6 +229,9 @@ fn top(facts: &Facts, today: NaiveDate, days: &[Shown]) -> Vec<String> {
     if !chart.is_empty() {
         lines.push(String::new());
         lines.extend(chart);
+        let shown = |own: &&OwnRain| days.iter().any(|shown| shown.day.date == own.date);
+        let own: Vec<OwnRain> = weather.own_rain.iter().filter(shown).copied().collect();
+        lines.extend(page::own_rain(&own, facts.place.units));
     }
     lines
 }
@@ -475,7 +482,7 @@ fn is_read_in_the_morning(
     Ok(opinion.is_some_and(|opinion| opinion.hour == ReadingHour::Morning))
 }
 
-fn day_view(shown: &Shown) -> DayView {
+fn day_view(weather: &Weather, shown: &Shown) -> DayView {
     let tenth = |value: f64| (value * 10.0).round() / 10.0;
     let Day {
         date,
@@ -483,8 +490,12 @@ fn day_view(shown: &Shown) -> DayView {
         high_c,
         rain_mm,
     } = shown.day;
+    let mut own = weather.own_rain.iter();
+    let own = own.find(|own| own.date == date && !shown.forecast);
     DayView {
         date,
+        own_rain: own.is_some(),
+        record_rain_mm: own.and_then(|own| own.record_mm).map(tenth),
         forecast: shown.forecast,
         low_c: low_c.map(tenth),
         high_c: high_c.map(tenth),

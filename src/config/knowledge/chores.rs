@@ -28,10 +28,11 @@ const POINTS: [&str; 11] = [
 ];
 
 /// The keys that say what must have happened.
-const TRIGGERS: [&str; 10] = [
+const TRIGGERS: [&str; 11] = [
     "frost_kill",
     "frost_ahead",
     "infection",
+    "infection_ahead",
     "warm_rain",
     "heavy_rain",
     "dry",
@@ -286,7 +287,7 @@ impl Placing<'_> {
             "heat" => {
                 let sum = table.quantity("heat", Quantity::DegreeDays);
                 let rule = heat_rule(table);
-                let start = heat_start(table);
+                let start = self.heat_start(table);
                 Point::Heat {
                     sum: sum?,
                     rule: rule?,
@@ -326,6 +327,26 @@ impl Placing<'_> {
             crop: Some(crop),
         })
     }
+
+    /// `since_date`, `since_stage` or `since_catch`.
+    fn heat_start(&self, table: &Table<'_, '_>) -> Option<HeatStart> {
+        match only(
+            table,
+            &["since_date", "since_stage", "since_catch"],
+            "start of the sum",
+        )? {
+            "since_date" => table
+                .maybe_month_day("since_date")
+                .map(|(month, day)| HeatStart::Calendar(month, day)),
+            "since_stage" => table.maybe_text("since_stage").map(HeatStart::Stage),
+            key => {
+                let at = table.text_at(key)?;
+                let insects = &self.reading.known.insects;
+                let insect = self.reading.id(table, key, at, insects)?;
+                Some(HeatStart::Catch(insect))
+            }
+        }
+    }
 }
 
 /// `base`, `upper`, `cutoff` and `method` of a heat sum.
@@ -348,21 +369,6 @@ pub(super) fn heat_rule(table: &Table<'_, '_>) -> Option<HeatRule> {
         upper_c,
         cutoff,
     })
-}
-
-/// `since_date`, `since_stage` or `since_event`.
-pub(super) fn heat_start(table: &Table<'_, '_>) -> Option<HeatStart> {
-    match only(
-        table,
-        &["since_date", "since_stage", "since_event"],
-        "start of the sum",
-    )? {
-        "since_date" => table
-            .maybe_month_day("since_date")
-            .map(|(month, day)| HeatStart::Calendar(month, day)),
-        "since_stage" => table.maybe_text("since_stage").map(HeatStart::Stage),
-        _ => table.maybe_text("since_event").map(HeatStart::Biofix),
-    }
 }
 
 fn after(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<After> {
@@ -402,6 +408,10 @@ fn trigger(table: &Table<'_, '_>, reading: &Reading<'_>) -> Option<Trigger> {
             .text_at(key)
             .and_then(|at| reading.id(table, key, at, &reading.known.diseases))
             .map(|disease| Trigger::Infection { disease }),
+        "infection_ahead" => table
+            .text_at(key)
+            .and_then(|at| reading.id(table, key, at, &reading.known.diseases))
+            .map(|disease| Trigger::InfectionAhead { disease }),
         "warm_rain" => {
             let rain = table.quantity(key, Quantity::Rain);
             let mean = table.quantity("mean", Quantity::Temperature);

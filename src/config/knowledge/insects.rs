@@ -72,6 +72,11 @@ fn event(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
         })
     };
     let start = start(table, reading, &of);
+    let reckons_catch = table.flag("reckons_catch", false);
+    if reckons_catch && matches!(start, Some(HeatStart::Biofix(_))) {
+        let text = "cannot be reckoned from a catch; give it a start or start_stage";
+        table.fault("reckons_catch", text.into());
+    }
     let source = reading.source(table);
     table.finish();
     if table.has("crop") && crop.is_none() {
@@ -84,6 +89,7 @@ fn event(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
         heat,
         rule: rule?,
         start: start?,
+        reckons_catch,
         source: source?,
     })
 }

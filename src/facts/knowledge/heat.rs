@@ -83,4 +83,7 @@ pub enum HeatStart {
     Stage(String),
     /// The first sustained catch, or another event of the same insect.
     Biofix(String),
+    /// The first catch that goes on of an insect, by its id: noted by the
+    /// keeper, or reckoned.
+    Catch(String),
 }

@@ -33,6 +33,8 @@ pub struct InsectEvent {
     pub rule: HeatRule,
     /// Where the sum starts; without a sum, when the event itself begins.
     pub start: HeatStart,
+    /// Whether it stands in for the first catch where none is noted.
+    pub reckons_catch: bool,
     /// Where it comes from.
     pub source: Source,
 }

@@ -118,6 +118,11 @@ pub enum Trigger {
         /// The disease's id.
         disease: String,
     },
+    /// An infection period of a disease by the hours of the forecast.
+    InfectionAhead {
+        /// The disease's id.
+        disease: String,
+    },
     /// Rain of at least this in one day, with a day at least this warm.
     WarmRain {
         /// mm.

@@ -5,6 +5,7 @@ use super::{State, Task};
 use crate::facts::Facts;
 use crate::facts::knowledge::{After, Chore, Trigger};
 use crate::plan::days::share_out::Fit;
+use crate::plan::event_id;
 use crate::plan::sprays;
 use crate::plan::trees::{self, Chosen};
 use crate::plan::window::{self, Bound, Window};
@@ -107,13 +108,7 @@ fn together(facts: &Facts, season: &Season, chore: &Chore, year: i32) -> Vec<Tas
             }
         }
     }
-    if chore.after.is_some() {
-        let stem = stem(chore, None, None, year);
-        tasks.sort_by_key(|task| task.window.opens.spread.middle);
-        for (index, task) in tasks.iter_mut().enumerate() {
-            task.id = format!("{stem}-{}", index + 1);
-        }
-    }
+    tasks.sort_by_key(|task| task.window.opens.spread.middle);
     tasks
 }
 
@@ -171,7 +166,7 @@ fn with_windows(
     }
     let events = season.events(&after.trigger, group, year);
     let mut tasks = Vec::new();
-    for (index, event) in events.iter().enumerate() {
+    for event in &events {
         let counts = frame.as_ref().is_none_or(|frame| {
             (frame.opens.spread.early..=frame.closes.spread.late).contains(&event.date)
         });
@@ -182,7 +177,7 @@ fn with_windows(
             continue;
         };
         let window = event_window(after, event);
-        let id = format!("{stem}-{}", index + 1);
+        let id = event_id::of(&stem, &after.trigger, event.date);
         let mut task = task(id, chore, year, crop, label, window, &chosen);
         task.reasons.insert(0, event.evidence.clone());
         if let (Trigger::FrostAhead { .. }, Evidence::FrostNight(night)) =
@@ -200,13 +195,15 @@ fn with_windows(
 /// The chosen trees without those that a noted spray still covered when an
 /// infection began; `None` where none is left.
 fn uncovered(facts: &Facts, chosen: &Chosen, crop: Option<&str>, event: &Event) -> Option<Chosen> {
-    let Evidence::Infection { disease, from, .. } = &event.evidence else {
-        return Some(chosen.clone());
+    let (disease, from) = match &event.evidence {
+        Evidence::Infection { disease, from, .. } => (disease, *from),
+        Evidence::InfectionAhead { disease, from, .. } => (disease, from.date()),
+        _ => return Some(chosen.clone()),
     };
     if facts.journal.sprays.is_empty() {
         return Some(chosen.clone());
     }
-    let open = |id: &String| sprays::covered(facts, id, crop, disease, *from).is_none();
+    let open = |id: &String| sprays::covered(facts, id, crop, disease, from).is_none();
     let mut left = chosen.clone();
     left.trees.retain(open);
     if left.trees.is_empty() && !chosen.trees.is_empty() {

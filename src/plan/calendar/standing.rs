@@ -103,7 +103,7 @@ fn counted(facts: &Facts, task: &mut Task) -> bool {
 
 /// Leaves a task the trees that are not done yet, with their share of its
 /// plants and minutes.
-fn take_off(facts: &Facts, task: &mut Task, left: Vec<String>) {
+pub(in crate::plan) fn take_off(facts: &Facts, task: &mut Task, left: Vec<String>) {
     if left.len() == task.trees.len() {
         return;
     }

@@ -5,8 +5,10 @@ use crate::facts::knowledge::{Advice, HeatStart, Rating};
 use crate::plan::calendar::Task;
 use crate::plan::window::Bound;
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
+use crate::season::infections::Certainty;
 use crate::season::spread::Basis;
 use crate::units::plain;
+use chrono::NaiveDateTime;
 
 impl Words<'_> {
     /// Why a bound of a window lies where it does.
@@ -19,6 +21,20 @@ impl Words<'_> {
         }
         let side = if shift < 0.0 { "before" } else { "after" };
         format!("{} {side}: {reason}", days(shift))
+    }
+
+    /// How far an infection that is forecast may be trusted.
+    pub fn certainty(&self, certainty: Certainty) -> &'static str {
+        match certainty {
+            Certainty::Likely => "that is likely",
+            Certainty::Possible => "that may come",
+            Certainty::Unsure => "that is far from sure yet",
+        }
+    }
+
+    /// A day with its hour, local standard time.
+    pub fn moment(&self, at: NaiveDateTime) -> String {
+        format!("{} {}", self.day(at.date()), at.format("%H:%M"))
     }
 
     /// A reason in a sentence without its full stop.
@@ -117,9 +133,35 @@ impl Words<'_> {
                     HeatStart::Calendar(month, day) => self.month_day(*month, *day),
                     HeatStart::Stage(stage) => stage.clone(),
                     HeatStart::Biofix(event) => event.clone(),
+                    HeatStart::Catch(insect) => self.insect(insect),
                 },
                 self.spread(*spread)
             ),
+            Evidence::HeatSinceCatch {
+                insect,
+                sum,
+                rule,
+                caught,
+                noted,
+                spread,
+            } => {
+                let since = if *noted {
+                    format!("you noted the first catch on {}", self.day(caught.middle))
+                } else {
+                    format!(
+                        "no catch is noted, so the first is reckoned {}",
+                        self.spread(*caught)
+                    )
+                };
+                format!(
+                    "{} above {} ({}) since the first {} ({since}) are reached {}",
+                    units.degree_days(*sum),
+                    units.temperature(rule.base_c),
+                    rule.method.word(),
+                    self.insect(insect),
+                    self.spread(*spread)
+                )
+            }
             Evidence::Harvest { crop, days, bloom } => format!(
                 "{} ripens {} to {} days after full bloom on {}",
                 self.crop(crop),
@@ -172,6 +214,26 @@ impl Words<'_> {
                 } else {
                     ", enough to infect"
                 }
+            ),
+            Evidence::InfectionAhead {
+                disease,
+                from,
+                wet_hours,
+                mean_c,
+                severe,
+                certainty,
+            } => format!(
+                "{}: by the forecast leaves are wet for {} hours at {} from {} on, enough {}; {}",
+                self.disease(disease),
+                plain(wet_hours.round()),
+                units.temperature(*mean_c),
+                self.moment(*from),
+                if *severe {
+                    "for a severe infection"
+                } else {
+                    "to infect"
+                },
+                self.certainty(*certainty)
             ),
             Evidence::WarmRain { date, rain_mm } => {
                 format!(

@@ -24,6 +24,7 @@ impl Season {
             Trigger::FrostKill { share } => self.frost_events(group, *share, false),
             Trigger::FrostAhead { share } => self.frost_events(group, *share, true),
             Trigger::Infection { disease } => self.infection_events(disease),
+            Trigger::InfectionAhead { disease } => self.infections_to_come(disease),
             Trigger::WarmRain { rain_mm, mean_c } => self.warm_rains(*rain_mm, *mean_c),
             Trigger::HeavyRain { rain_mm } => self.heavy_rains(*rain_mm),
             Trigger::Dry { rain_mm, days } => self.dry_spells(*rain_mm, *days),
@@ -83,6 +84,32 @@ impl Season {
                 Some(Event {
                     date: period.until.date(),
                     forecast: false,
+                    evidence,
+                })
+            })
+            .collect()
+    }
+
+    /// Infection periods of a disease that the forecast's hours hold and that
+    /// have not begun.
+    fn infections_to_come(&self, disease: &str) -> Vec<Event> {
+        let ahead = self.infections_ahead.iter().flatten();
+        ahead
+            .filter(|ahead| ahead.period.disease == disease)
+            .filter(|ahead| ahead.period.from.date() >= self.today)
+            .filter_map(|ahead| {
+                let period = &ahead.period;
+                let evidence = Evidence::InfectionAhead {
+                    disease: period.disease.clone(),
+                    from: period.from,
+                    wet_hours: period.wet_hours,
+                    mean_c: period.mean_c?,
+                    severe: period.class == Class::Severe,
+                    certainty: ahead.certainty,
+                };
+                Some(Event {
+                    date: period.from.date(),
+                    forecast: true,
                     evidence,
                 })
             })

@@ -8,17 +8,19 @@ mod stage_dates; // when each group reaches each stage
 pub(super) use stage_dates::bloom_evidence;
 
 use crate::facts::Facts;
-use crate::facts::knowledge::{Crop, Point, ZoneMonths};
+use crate::facts::knowledge::{Crop, InfectionModel, InsectEvent, Point, ZoneMonths};
 use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
 use crate::season::frost_nights;
 use crate::season::groups::{self, Group};
-use crate::season::infections::{self, InfectionPeriod};
+use crate::season::infection::Class;
+use crate::season::infections::{self, Certainty, InfectionPeriod, PeriodAhead};
+use crate::season::insects;
 use crate::season::members::Members;
 use crate::season::spread::Spread;
 use crate::season::stages::Refused;
 use crate::season::turning;
-use chrono::{Datelike, Days, NaiveDate, Timelike};
+use chrono::{Datelike, Days, NaiveDate, TimeDelta, Timelike};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, HashMap};
 
@@ -39,6 +41,9 @@ pub struct Season {
     pub frosts: Vec<FrostNight>,
     /// Infection periods of this season, in their order; empty without hours.
     pub infections: Vec<InfectionPeriod>,
+    /// Infection periods to come by the hours of the forecast; `None` where it
+    /// has no hours.
+    pub infections_ahead: Option<Vec<PeriodAhead>>,
     /// What the keeper should know of how far to trust it.
     pub caveats: Vec<Caveat>,
     /// Stage dates by year and group.
@@ -68,6 +73,10 @@ struct SeasonFacts {
     weather: crate::facts::weather::Weather,
     /// Damage that the keeper noted: day and cause.
     damage: Vec<(NaiveDate, crate::facts::journal::DamageCause)>,
+    /// First lasting catches that the keeper noted: insect and day.
+    biofixes: Vec<(String, NaiveDate)>,
+    /// What stands in for a first catch: insect and event.
+    reckoned_catches: Vec<(String, InsectEvent)>,
 }
 
 /// The stages of one group in one year.
@@ -185,6 +194,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         groups,
         frosts: Vec::new(),
         infections: Vec::new(),
+        infections_ahead: None,
         caveats: Vec::new(),
         stages: Vec::new(),
         members,
@@ -203,12 +213,15 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
                 .iter()
                 .map(|noted| (noted.date, noted.what.cause))
                 .collect(),
+            biofixes: insects::biofixes(&facts.journal.catches, today),
+            reckoned_catches: insects::reckoned_catches(&facts.knowledge.insects),
         },
     };
     let stages = stage_dates::of(facts, &season.facts.weather, &season.groups, today);
     season.stages = stages.groups;
     season.frosts = frosts(facts, &season);
     season.infections = infection_periods(facts, &season);
+    season.infections_ahead = infections_ahead(facts, &season);
     season.caveats = caveats(facts, &season);
     season
         .caveats
@@ -346,19 +359,20 @@ fn lows_at(
 
 /// The infection periods of this year's hours, judged for the register.
 fn infection_periods(facts: &Facts, season: &Season) -> Vec<InfectionPeriod> {
-    let weather = &season.facts.weather;
-    let Some(hourly) = &weather.hourly else {
-        return Vec::new();
-    };
+    judged(facts, season, &hours_seen(season))
+}
+
+/// The hours of this year that were seen.
+fn hours_seen(season: &Season) -> Vec<Hour> {
+    let hourly = season.facts.weather.hourly.iter();
+    let hours = hourly.flat_map(HourlyRecord::hours);
     let year = season.today.year();
-    let Some(from) = NaiveDate::from_ymd_opt(year, 1, 1) else {
-        return Vec::new();
-    };
-    let hours: Vec<Hour> = hourly
-        .hours()
-        .filter(|hour| hour.start.date() >= from)
-        .collect();
-    let Some(hours) = HourlyRecord::from_hours(&hours) else {
+    hours.filter(|hour| hour.start.year() >= year).collect()
+}
+
+fn judged(facts: &Facts, season: &Season, hours: &[Hour]) -> Vec<InfectionPeriod> {
+    let year = season.today.year();
+    let Some(hours) = HourlyRecord::from_hours(hours) else {
         return Vec::new();
     };
     let hosts: Vec<infections::Host<'_>> = season
@@ -371,8 +385,45 @@ fn infection_periods(facts: &Facts, season: &Season) -> Vec<InfectionPeriod> {
         })
         .collect();
     let junipers = !facts.register.junipers.is_empty();
-    let daily = weather.daily.as_ref();
+    let daily = season.facts.weather.daily.as_ref();
     infections::of_season(&facts.knowledge.diseases, &hosts, junipers, &hours, daily)
+}
+
+/// The infection periods that the forecast's hours hold behind those seen: of
+/// diseases judged by wetness, those that would infect and were not enough for
+/// it before.
+fn infections_ahead(facts: &Facts, season: &Season) -> Option<Vec<PeriodAhead>> {
+    let forecast = season.facts.weather.forecast.as_ref()?;
+    let coming = forecast.hourly.as_ref()?;
+    let mut hours = hours_seen(season);
+    let midnight = season.today.and_time(chrono::NaiveTime::MIN);
+    let last = hours.last().map(|hour| hour.start);
+    let from = last.map_or(midnight, |last| midnight.max(last + TimeDelta::hours(1)));
+    hours.extend(coming.hours().filter(|hour| hour.start >= from));
+    let wet = |id: &str| {
+        let known = facts.knowledge.disease(id);
+        known.is_some_and(|disease| disease.model != InfectionModel::FireBlight)
+    };
+    let seen = |period: &InfectionPeriod| {
+        let mut before = season.infections.iter();
+        before.any(|one| {
+            one.disease == period.disease
+                && one.from == period.from
+                && one.class >= Class::Infection
+        })
+    };
+    let ahead = judged(facts, season, &hours).into_iter().filter(|period| {
+        period.until >= from
+            && period.class >= Class::Infection
+            && wet(&period.disease)
+            && !seen(period)
+    });
+    let ahead = ahead.map(|period| {
+        let lead = (period.from.date().max(season.today) - forecast.issued).num_days();
+        let certainty = Certainty::of(lead, period.sure);
+        PeriodAhead { period, certainty }
+    });
+    Some(ahead.collect())
 }
 
 fn caveats(facts: &Facts, season: &Season) -> Vec<Caveat> {

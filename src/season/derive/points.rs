@@ -1,12 +1,12 @@
 //! The points of the year that windows hang on, each with its evidence.
 
 use super::Season;
-use crate::facts::knowledge::{HeatRule, HeatStart, Point};
+use crate::facts::knowledge::{HeatRule, HeatStart, Insect, InsectEvent, Point};
 use crate::season::evidence::Evidence;
 use crate::season::groups::Group;
 use crate::season::spread::{Basis, Spread};
 use crate::season::{turning, zone_only};
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use std::hash::{Hash, Hasher};
 
 /// Days by which a zone's handbook date of a freeze shifts for each °C below
@@ -215,6 +215,7 @@ impl Season {
             }
             HeatStart::Stage(stage) => self.stage(group, year, stage)?.0,
             HeatStart::Biofix(_) => return None,
+            HeatStart::Catch(insect) => return self.heat_since_catch(insect, sum, rule, year),
         };
         let spread = turning::heat_reached(&self.members, rule, from, sum)?;
         Some((
@@ -226,6 +227,83 @@ impl Season {
                 spread,
             },
         ))
+    }
+
+    fn heat_since_catch(
+        &self,
+        insect: &str,
+        sum: f64,
+        rule: HeatRule,
+        year: i32,
+    ) -> Option<(Spread, Evidence)> {
+        let (caught, noted) = self.first_catch(insect, year)?;
+        let spread = turning::heat_reached(&self.members, rule, caught, sum)?;
+        let evidence = Evidence::HeatSinceCatch {
+            insect: insect.to_owned(),
+            sum,
+            rule,
+            caught,
+            noted,
+            spread,
+        };
+        Some((spread, evidence))
+    }
+
+    /// The first catch of an insect in a year that went on, and whether the
+    /// keeper noted it; where none is noted, when it is reckoned. `None` where
+    /// nothing stands in for it.
+    pub fn first_catch(&self, insect: &str, year: i32) -> Option<(Spread, bool)> {
+        let mut noted = self.facts.biofixes.iter();
+        let own = noted.find(|(id, date)| id == insect && date.year() == year);
+        if let Some((_, date)) = own {
+            return Some((Spread::certain(*date, Basis::Seen), true));
+        }
+        let mut reckoned = self.facts.reckoned_catches.iter();
+        let (_, event) = reckoned.find(|(id, _)| id == insect)?;
+        let (sum, _) = event.heat?;
+        let start = match &event.start {
+            HeatStart::Calendar(month, day) => {
+                let day = NaiveDate::from_ymd_opt(year, *month, *day)?;
+                Spread::certain(day, Basis::Fixed)
+            }
+            HeatStart::Stage(stage) => {
+                let crop = event.crop.as_deref()?;
+                self.stage(self.group_for(crop)?, year, stage)?.0
+            }
+            HeatStart::Biofix(_) | HeatStart::Catch(_) => return None,
+        };
+        let spread = turning::heat_reached(&self.members, event.rule, start, sum)?;
+        Some((spread, false))
+    }
+
+    /// The events of an insect that are counted from its first catch in a
+    /// year, with their days, in the order of these.
+    pub fn counted_from_catch<'i>(
+        &self,
+        insect: &'i Insect,
+        year: i32,
+    ) -> Vec<(&'i InsectEvent, Spread)> {
+        let Some((caught, _)) = self.first_catch(&insect.id, year) else {
+            return Vec::new();
+        };
+        // "first male of the second flight" is another catch than the first.
+        let from_first = |start: &HeatStart| match start {
+            HeatStart::Biofix(words) => !words.contains(" of "),
+            _ => false,
+        };
+        let events = insect
+            .events
+            .iter()
+            .filter(|event| from_first(&event.start));
+        let mut found: Vec<(&InsectEvent, Spread)> = events
+            .filter_map(|event| {
+                let (sum, _) = event.heat?;
+                let spread = turning::heat_reached(&self.members, event.rule, caught, sum)?;
+                Some((event, spread))
+            })
+            .collect();
+        found.sort_by_key(|(_, spread)| spread.middle);
+        found
     }
 
     /// The first or the last harvest of a group.
