@@ -162,7 +162,7 @@ fn why_the_rust_cover() {
 fn why_of_other_tasks() {
     for name in [
         "prune-pome-apple-2027",
-        "frost-check-2026-7",
+        "frost-check-2026-apr21",
         "trap-codling-2026",
         "gall-removal-2027",
         "harvest-apple-apple-2026",

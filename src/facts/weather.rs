@@ -7,6 +7,15 @@
 
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveDateTime, TimeDelta, Utc};
 
+/// Single precision of [`Column`] rounds stored rain by less than this, mm.
+const RAIN_SLACK_MM: f64 = 1e-4;
+
+/// Whether rain reaches a need, both mm, within the rounding of stored rain: an
+/// inch of the gauge is an inch. Not a number reaches nothing.
+pub fn rain_reaches(rain_mm: f64, need_mm: f64) -> bool {
+    rain_mm >= need_mm - RAIN_SLACK_MM
+}
+
 /// Values in a row without gaps in their index; unknown ones are NaN.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Column(Vec<f32>);

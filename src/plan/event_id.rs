@@ -6,10 +6,12 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, Trigger};
 use chrono::{Datelike, NaiveDate};
 
-/// Days by which the day of one event may shift.
+/// Days by which the day of one event may shift (our choice: a dry spell calls
+/// again after a week, so the next is far enough).
 pub const SHIFT_DAYS: u32 = 3;
 
-/// The same of what is forecast: two nights on it is another frost or rain.
+/// The same of what is forecast (our choice: two nights on it is another frost
+/// or rain).
 const FORECAST_SHIFT_DAYS: u32 = 1;
 
 /// The name of the task that an event of a day set off, such as
@@ -74,7 +76,7 @@ pub fn keep_noted(facts: &Facts, chore: &Chore, tasks: &mut [Task]) {
         Trigger::FrostAhead { .. } | Trigger::InfectionAhead { .. } => FORECAST_SHIFT_DAYS,
         _ => SHIFT_DAYS,
     };
-    let mut marks = marks(facts, chore, tasks);
+    let marks = marks(facts, chore, tasks);
     let mut free: Vec<usize> = (0..tasks.len())
         .filter(|at| !is_marked(facts, &tasks[*at].id))
         .collect();
@@ -95,12 +97,8 @@ pub fn keep_noted(facts: &Facts, chore: &Chore, tasks: &mut [Task]) {
             given.push(mark);
         }
     }
-    let mut index = 0;
-    marks.retain(|_| {
-        index += 1;
-        !given.contains(&(index - 1))
-    });
-    for (id, noted) in marks {
+    let marks = marks.into_iter().enumerate();
+    for (_, (id, noted)) in marks.filter(|(mark, _)| !given.contains(mark)) {
         let stem = parts(&id).map(|(stem, _)| stem.to_owned());
         let open = free.iter().copied().filter(|&at| {
             let window = &tasks[at].window;

@@ -4,6 +4,7 @@
 use super::calendar::{State, Task, absorb};
 use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, ChoreKind, Trigger};
+use crate::facts::weather::rain_reaches;
 use crate::season::evidence::Evidence;
 use chrono::{Days, NaiveDate};
 
@@ -76,7 +77,7 @@ pub(super) fn rained(facts: &Facts, chore: &Chore, task: &Task, today: NaiveDate
     noticed
         .iter_days()
         .take_while(|date| *date <= today)
-        .any(|date| fell(date) >= *rain_mm)
+        .any(|date| rain_reaches(fell(date), *rain_mm))
 }
 
 /// Work that an event set off can wait where its day comes after tomorrow and

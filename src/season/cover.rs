@@ -4,24 +4,23 @@
 //! and to re-entry go before everything here; so do local rules and a licensed
 //! adviser. No insecticide on open bloom.
 
+use crate::facts::weather::rain_reaches;
 use crate::units::f_to_c;
 use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 
 const INCH_MM: f64 = 25.4;
-/// 1e-4 mm is the rounding of stored rain.
-const RAIN_SLACK_MM: f64 = 1e-4;
 
 /// Days of cover left, from days since the spray, the interval in days and the
 /// rain since it dried (mm): under an inch changes nothing, from one to two
 /// inches halves the days left, more ends it (Kansas State Univ.). Not a
 /// number gives 0.
 pub fn days_left(days_since: f64, interval_days: f64, rain_mm: f64) -> f64 {
-    if rain_mm.is_nan() || rain_mm > 2.0 * INCH_MM + RAIN_SLACK_MM {
+    if rain_mm.is_nan() || !rain_reaches(2.0 * INCH_MM, rain_mm) {
         return 0.0;
     }
     let left = (interval_days - days_since).max(0.0);
     let left = if left.is_nan() { 0.0 } else { left };
-    if rain_mm >= INCH_MM - RAIN_SLACK_MM {
+    if rain_reaches(rain_mm, INCH_MM) {
         0.5 * left
     } else {
         left
@@ -37,8 +36,7 @@ pub fn residue(rain_mm: f64) -> f64 {
 /// seven days old (Missouri 2019; Ontario 2020 has an inch take half, two
 /// most). Stricter at exactly two inches than [`days_left`]: sources differ.
 pub fn rain_calls_for_renewal(days_since: f64, rain_mm: f64) -> bool {
-    rain_mm >= 2.0 * INCH_MM - RAIN_SLACK_MM
-        || (days_since >= 7.0 && rain_mm >= INCH_MM - RAIN_SLACK_MM)
+    rain_reaches(rain_mm, 2.0 * INCH_MM) || (days_since >= 7.0 && rain_reaches(rain_mm, INCH_MM))
 }
 
 /// Rain within two hours of the end of spraying voids the cover (Ontario: most
@@ -80,9 +78,9 @@ impl Cover {
     /// the rain since it dried. Unknown rain counts as none.
     pub fn day(&mut self, rain_mm: Option<f64>) {
         self.rain_mm += rain_mm.filter(|mm| mm.is_finite()).unwrap_or(0.0).max(0.0);
-        if self.rain_mm > 2.0 * INCH_MM + RAIN_SLACK_MM {
+        if !rain_reaches(2.0 * INCH_MM, self.rain_mm) {
             self.until_day = self.until_day.min(self.days);
-        } else if !self.halved && self.rain_mm >= INCH_MM - RAIN_SLACK_MM {
+        } else if !self.halved && rain_reaches(self.rain_mm, INCH_MM) {
             self.halved = true;
             let left = (self.until_day - self.days).max(0.0);
             self.until_day = self.until_day.min(self.days + 0.5 * left);

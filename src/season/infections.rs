@@ -388,3 +388,24 @@ fn blight_rule(disease: &Disease) -> Option<BlightRule> {
         rain_day_before_mm: figure(disease, "rain of the day before that wets")?,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Certainty;
+
+    #[test]
+    fn a_forecast_is_believed_less_the_farther_it_reaches() {
+        for (lead_days, sure, certainty) in [
+            (0, true, Certainty::Likely),
+            (1, true, Certainty::Likely),
+            (1, false, Certainty::Possible),
+            (2, true, Certainty::Possible),
+            (3, true, Certainty::Possible),
+            (2, false, Certainty::Unsure),
+            (4, true, Certainty::Unsure),
+        ] {
+            let found = Certainty::of(lead_days, sure);
+            assert_eq!(found, certainty, "{lead_days} {sure}");
+        }
+    }
+}

@@ -4,7 +4,7 @@
 use super::degree_days::DegreeDays;
 use super::freeze_dates::is_freeze;
 use super::members::Members;
-use super::spread::Spread;
+use super::spread::{Basis, Spread};
 use crate::facts::knowledge::HeatRule;
 use crate::facts::weather::DailyRecord;
 use chrono::{Datelike, Days, NaiveDate, TimeDelta};
@@ -167,18 +167,20 @@ pub fn heat_reached(members: &Members, rule: HeatRule, start: Spread, sum: f64) 
     let degree_days = DegreeDays::by(rule).ok()?;
     let from = |day: NaiveDate| members.spread(|record| reached(&degree_days, record, day, sum));
     let middle = from(start.middle)?;
+    // A start by the calendar adds no doubt: the weather alone sets the date.
+    let basis = match start.basis {
+        Basis::Fixed => middle.basis,
+        own => middle.basis.max(own),
+    };
     if start.width_days() == 0 {
-        return Some(Spread {
-            basis: middle.basis.max(start.basis),
-            ..middle
-        });
+        return Some(Spread { basis, ..middle });
     }
     let (early, late) = (from(start.early)?, from(start.late)?);
     Some(Spread::new(
         early.middle.min(middle.early),
         middle.middle,
         late.middle.max(middle.late),
-        middle.basis.max(start.basis),
+        basis,
     ))
 }
 

@@ -67,7 +67,11 @@ fn rain_ahead_calls_for_cover_before_it() {
         .unwrap();
     // The same hours give the same period, before as after.
     assert_eq!((own.period.from, own.period.class), (seen.from, seen.class));
-    assert_eq!(own.certainty, Certainty::of(1, own.period.sure));
+    let believed = match own.period.sure {
+        true => Certainty::Likely,
+        false => Certainty::Possible,
+    };
+    assert_eq!(own.certainty, believed, "tomorrow's rain");
     let task = plan
         .tasks
         .iter()
@@ -128,7 +132,7 @@ fn a_dry_forecast_or_one_without_hours_or_a_cover_calls_for_nothing() {
     assert_eq!((&season.infections_ahead, called), (&None, false));
     let page = rust::page(&blind, &season).join("\n");
     assert!(page.contains("has no hours"), "{page}");
-    // Two days ago the trees were covered.
+    // Trees covered that day need nothing.
     let mut covered = morning(today, |_| {});
     let spray = Entry {
         date: today,

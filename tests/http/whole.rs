@@ -318,6 +318,9 @@ fn a_warning_of_frost_is_a_reason_of_the_chore() {
             .iter()
             .any(|reason| matches!(reason, Evidence::Warned { .. }))
     );
+    // A message may be read a day late: it names the day too.
+    let told =
+        "Freeze Warning by the weather service (NWS Somewhere), until tomorrow (Tue 21 Apr) 09:00";
     let urgent = nudge::urgent(&facts, &season, &plan, &Said::default());
     let frost = urgent
         .iter()
@@ -325,7 +328,7 @@ fn a_warning_of_frost_is_a_reason_of_the_chore() {
         .expect("a word on the frost");
     let line = budtide::render::nudge::line(&facts, today, std::slice::from_ref(frost));
     assert!(
-        line.details.iter().any(|detail| detail.starts_with(cited)),
+        line.details.iter().any(|detail| detail.starts_with(told)),
         "{:?}",
         line.details
     );

@@ -170,7 +170,7 @@ fn the_gauge_stands_in_the_place_of_the_record() {
     assert_eq!(open(&water()), 0, "the ground is wet");
     let page = flat(&says_on(day, home, &["weather"]));
     assert!(
-        page.contains("Rain of your own gauge: 29 Jun 1.20 in (the record has none)."),
+        page.contains("Rain of your own gauge: 29 Jun 1.2 in (the record has none)."),
         "{page}"
     );
     let view = json(day, home, &["weather"]);
@@ -187,7 +187,7 @@ fn the_gauge_stands_in_the_place_of_the_record() {
         home,
         &["note", "rain", "0.1in", "--on", "06-29"],
     ));
-    assert!(said.contains("adds up to 1.30 in"), "{said}");
+    assert!(said.contains("adds up to 1.3 in"), "{said}");
     says_on(day, home, &["undo"]);
     says_on(day, home, &["undo"]);
     assert_eq!(water(), before);

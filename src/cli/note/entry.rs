@@ -463,16 +463,14 @@ impl Desk<'_> {
         ids.dedup();
         let id = match tasks::fitting(word, &ids).as_slice() {
             [one] => one.clone(),
-            [] if event_id::find(&tasks, &word.trim().to_lowercase()).is_some() => {
-                // A name out of an older message, whose event's day has
-                // shifted since.
-                event_id::find(&tasks, &word.trim().to_lowercase())
-                    .map_or_else(String::new, |task| task.id.clone())
-            }
-            [] => {
-                let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
-                names::find(word, "task on the calendar", &ids, self.keeper)?
-            }
+            // A name out of an older message, whose event's day has shifted since.
+            [] => match event_id::find(&tasks, &word.trim().to_lowercase()) {
+                Some(task) => task.id.clone(),
+                None => {
+                    let ids: Vec<Named> = ids.into_iter().map(|id| (id, Vec::new())).collect();
+                    names::find(word, "task on the calendar", &ids, self.keeper)?
+                }
+            },
             many => return Err(format!("{}. Nothing was noted", tasks::several(word, many))),
         };
         // The task as it stands today goes before that of the day noted.

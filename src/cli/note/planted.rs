@@ -8,7 +8,8 @@ use crate::facts::knowledge::CropKind;
 use crate::facts::noted::parts_of;
 use crate::facts::register::Tree;
 
-/// Most trees of one planting that get a name each; more stand under one.
+/// Most trees of one planting that get a name each; more stand under one (our
+/// choice: a line of names that can still be read).
 const MOST_NAMES: u32 = 24;
 
 impl Desk<'_> {

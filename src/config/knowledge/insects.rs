@@ -73,7 +73,12 @@ fn event(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
     };
     let start = start(table, reading, &of);
     let reckons_catch = table.flag("reckons_catch", false);
-    if reckons_catch && matches!(start, Some(HeatStart::Biofix(_))) {
+    if reckons_catch
+        && matches!(
+            start,
+            Some(HeatStart::Biofix(_) | HeatStart::LaterBiofix(_))
+        )
+    {
         let text = "cannot be reckoned from a catch; give it a start or start_stage";
         table.fault("reckons_catch", text.into());
     }
@@ -118,7 +123,8 @@ fn start(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
     let day = table.maybe_month_day("start");
     let stage = reading.stage(table, "start_stage", hosts);
     let biofix = table.maybe_text("biofix");
-    let given = ["start", "start_stage", "biofix"]
+    let later = table.maybe_text("later_biofix");
+    let given = ["start", "start_stage", "biofix", "later_biofix"]
         .iter()
         .filter(|key| table.has(key))
         .count();
@@ -128,10 +134,11 @@ fn start(table: &Table<'_, '_>, reading: &Reading<'_>, hosts: &[&Crop]) -> Optio
         table.fault("start", message.into());
         return None;
     }
-    match (day, stage, biofix) {
-        (Some((month, day)), _, _) => Some(HeatStart::Calendar(month, day)),
-        (_, Some(stage), _) => Some(HeatStart::Stage(stage)),
-        (_, _, Some(biofix)) => Some(HeatStart::Biofix(biofix)),
+    match (day, stage, biofix, later) {
+        (Some((month, day)), ..) => Some(HeatStart::Calendar(month, day)),
+        (_, Some(stage), ..) => Some(HeatStart::Stage(stage)),
+        (_, _, Some(biofix), _) => Some(HeatStart::Biofix(biofix)),
+        (.., Some(later)) => Some(HeatStart::LaterBiofix(later)),
         _ => None,
     }
 }

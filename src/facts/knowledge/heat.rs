@@ -81,8 +81,10 @@ pub enum HeatStart {
     Calendar(u32, u32),
     /// A growth stage of the host crop, by trade name.
     Stage(String),
-    /// The first sustained catch, or another event of the same insect.
+    /// The first sustained catch of the year, in its source's words.
     Biofix(String),
+    /// A catch of a later flight or brood, in its source's words.
+    LaterBiofix(String),
     /// The first catch that goes on of an insect, by its id: noted by the
     /// keeper, or reckoned.
     Catch(String),

@@ -132,7 +132,7 @@ impl Words<'_> {
                 match start {
                     HeatStart::Calendar(month, day) => self.month_day(*month, *day),
                     HeatStart::Stage(stage) => stage.clone(),
-                    HeatStart::Biofix(event) => event.clone(),
+                    HeatStart::Biofix(catch) | HeatStart::LaterBiofix(catch) => catch.clone(),
                     HeatStart::Catch(insect) => self.insect(insect),
                 },
                 self.spread(*spread)

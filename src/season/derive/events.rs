@@ -2,7 +2,7 @@
 
 use super::{Event, Season};
 use crate::facts::knowledge::Trigger;
-use crate::facts::weather::DailyRecord;
+use crate::facts::weather::{DailyRecord, rain_reaches};
 use crate::season::evidence::Evidence;
 use crate::season::groups::Group;
 use crate::season::infection::Class;
@@ -125,7 +125,7 @@ impl Season {
             .days()
             .filter(|day| day.date.year() == year)
             .filter_map(|day| {
-                let rain = day.rain_mm.filter(|rain| *rain >= least_mm)?;
+                let rain = day.rain_mm.filter(|rain| rain_reaches(*rain, least_mm))?;
                 let mean = f64::midpoint(day.low_c?, day.high_c?);
                 (mean >= mean_c).then_some(Event {
                     date: day.date,
@@ -144,7 +144,7 @@ impl Season {
         let mut events: Vec<Event> = Vec::new();
         let daily = self.facts.weather.daily.iter();
         for day in daily.flat_map(DailyRecord::days) {
-            let Some(rain_mm) = day.rain_mm.filter(|rain| *rain >= least_mm) else {
+            let Some(rain_mm) = day.rain_mm.filter(|rain| rain_reaches(*rain, least_mm)) else {
                 continue;
             };
             let follows = events
@@ -183,7 +183,7 @@ impl Season {
             let rain = (1..=u64::from(days))
                 .map(|back| daily.day(date - Days::new(back))?.rain_mm)
                 .sum::<Option<f64>>();
-            if let Some(rain_mm) = rain.filter(|rain| *rain < least_mm) {
+            if let Some(rain_mm) = rain.filter(|rain| !rain_reaches(*rain, least_mm)) {
                 let evidence = Evidence::Dry {
                     date,
                     rain_mm,

@@ -214,7 +214,7 @@ impl Season {
                 Spread::certain(NaiveDate::from_ymd_opt(year, *month, *day)?, Basis::Fixed)
             }
             HeatStart::Stage(stage) => self.stage(group, year, stage)?.0,
-            HeatStart::Biofix(_) => return None,
+            HeatStart::Biofix(_) | HeatStart::LaterBiofix(_) => return None,
             HeatStart::Catch(insect) => return self.heat_since_catch(insect, sum, rule, year),
         };
         let spread = turning::heat_reached(&self.members, rule, from, sum)?;
@@ -270,7 +270,7 @@ impl Season {
                 let crop = event.crop.as_deref()?;
                 self.stage(self.group_for(crop)?, year, stage)?.0
             }
-            HeatStart::Biofix(_) | HeatStart::Catch(_) => return None,
+            HeatStart::Biofix(_) | HeatStart::LaterBiofix(_) | HeatStart::Catch(_) => return None,
         };
         let spread = turning::heat_reached(&self.members, event.rule, start, sum)?;
         Some((spread, false))
@@ -286,15 +286,8 @@ impl Season {
         let Some((caught, _)) = self.first_catch(&insect.id, year) else {
             return Vec::new();
         };
-        // "first male of the second flight" is another catch than the first.
-        let from_first = |start: &HeatStart| match start {
-            HeatStart::Biofix(words) => !words.contains(" of "),
-            _ => false,
-        };
-        let events = insect
-            .events
-            .iter()
-            .filter(|event| from_first(&event.start));
+        let from_first = |event: &&InsectEvent| matches!(event.start, HeatStart::Biofix(_));
+        let events = insect.events.iter().filter(from_first);
         let mut found: Vec<(&InsectEvent, Spread)> = events
             .filter_map(|event| {
                 let (sum, _) = event.heat?;

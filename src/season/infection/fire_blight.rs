@@ -6,6 +6,7 @@
 //! Virginia Tech; some from memory).
 
 use super::Class;
+use crate::facts::weather::rain_reaches;
 use crate::facts::weather::{Column, DailyRecord};
 use crate::season::degree_days::{RuleError, sine_excess};
 use chrono::{Days, NaiveDate};
@@ -180,7 +181,7 @@ fn living_heat(days: &[BloomDay], rule: &BlightRule) -> f64 {
 }
 
 fn is_wetted(day: &BloomDay, rain_before: Option<f64>, rule: &BlightRule) -> Option<bool> {
-    let reaches = |rain: Option<f64>, need: f64| rain.map(|mm| mm >= need - 1e-6);
+    let reaches = |rain: Option<f64>, need: f64| rain.map(|mm| rain_reaches(mm, need));
     match (
         day.wetted,
         reaches(day.rain_mm, rule.rain_same_day_mm),
