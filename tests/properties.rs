@@ -302,7 +302,7 @@ proptest! {
         if let Some(critical) = Critical::new(a, Some(b)) {
             prop_assert!((0.0..=1.0).contains(&critical.kill(c)));
             NightAhead::of(&critical, d, e);
-            frost::at_heat_share(&[(a, critical), (b, critical)], c, Some(d));
+            critical.towards(&critical, c);
             critical.temperature_for(e);
         }
         frost::crop_left(a, b);

@@ -7,6 +7,7 @@ use crate::plan::{Plan, Task};
 use crate::render::rust as words;
 use crate::render::sentence::Words;
 use crate::season::Season;
+use crate::season::frost_toll::FrostToll;
 use crate::season::spread::Spread;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
@@ -387,8 +388,42 @@ pub fn frost(facts: &Facts, season: &Season) -> Result<String, String> {
             })
         })
         .collect();
-    serde_json::to_string_pretty(&json!({"today": season.today.to_string(), "nights": nights}))
-        .map_err(|error| error.to_string())
+    let mut told: Vec<&str> = Vec::new();
+    let mut tolls: Vec<Value> = Vec::new();
+    for group in &season.groups {
+        if let Some(toll) = season.toll(&group.crop)
+            && !told.contains(&group.crop.as_str())
+        {
+            told.push(&group.crop);
+            tolls.push(toll_view(&group.crop, toll));
+        }
+    }
+    let page = json!({
+        "today": season.today.to_string(), "nights": nights, "this_year": tolls,
+    });
+    serde_json::to_string_pretty(&page).map_err(|error| error.to_string())
+}
+
+/// What the frosts of this year did to a crop.
+fn toll_view(crop: &str, toll: &FrostToll) -> Value {
+    let nights: Vec<Value> = toll
+        .nights()
+        .iter()
+        .map(|night| {
+            json!({
+                "date": night.date.to_string(), "low_c": night.low_c,
+                "read_at_the_trees": night.at_the_trees, "stage": night.stage,
+                "kill": night.kill, "kill_least": night.kill_least, "kill_most": night.kill_most,
+            })
+        })
+        .collect();
+    let counted = toll.counted();
+    json!({
+        "crop": crop, "kill": toll.kill, "kill_least": toll.kill_least,
+        "kill_most": toll.kill_most,
+        "counted": counted.map(|(dead, cut)| json!({"dead": dead, "cut": cut})),
+        "nights": nights,
+    })
 }
 
 /// The infection periods of juniper rusts, with what still helps.

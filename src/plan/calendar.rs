@@ -18,7 +18,8 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, ChoreKind};
 use crate::facts::preferences::Sprays;
 use crate::season::Season;
-use crate::season::evidence::{Evidence, FrostNight};
+use crate::season::evidence::Evidence;
+use crate::season::frost_toll::FrostToll;
 use chrono::{Days, NaiveDate};
 use joining::in_all;
 use making::tasks_of;
@@ -154,8 +155,10 @@ pub enum Note {
         crop: String,
         /// Share of a full crop left, 0 to 1.
         left: f64,
-        /// The night that took it.
-        night: FrostNight,
+        /// The least and the most that it may be.
+        span: (f64, f64),
+        /// The nights that took it.
+        toll: FrostToll,
     },
 }
 

@@ -121,7 +121,7 @@ fn pairs<'p>(before: &'p Plan, after: &'p Plan) -> HashMap<&'p str, &'p Task> {
 /// The frost that took the crop which a dropped task was for.
 fn lost(after: &Plan, task: &Task) -> Vec<Evidence> {
     let night = after.notes.iter().find_map(|note| match note {
-        Note::CropLost { crop, night, .. } if task.crop.as_ref() == Some(crop) => Some(night),
+        Note::CropLost { crop, toll, .. } if task.crop.as_ref() == Some(crop) => Some(toll.worst()),
         _ => None,
     });
     night

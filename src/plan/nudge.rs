@@ -20,6 +20,7 @@ use super::days::Prospect;
 use crate::facts::Facts;
 use crate::season::Season;
 use crate::season::evidence::FrostNight;
+use crate::season::frost_toll::FrostToll;
 use chrono::{NaiveDate, TimeDelta};
 use std::borrow::Cow;
 
@@ -106,11 +107,24 @@ pub enum About {
     },
     /// What a killing frost changed, line by line.
     Replan {
-        /// Crops and the share of a full crop left, 0 to 1.
-        lost: Vec<(String, f64, FrostNight)>,
+        /// The crops that it took fruit of, those with least left first.
+        lost: Vec<Lost>,
         /// The changes; tasks are named by id.
         changes: Vec<(Change, Task)>,
     },
+}
+
+/// What frost has left of a crop.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lost {
+    /// The crop's id.
+    pub crop: String,
+    /// Share of a full crop left, 0 to 1.
+    pub left: f64,
+    /// The least and the most that it may be.
+    pub span: (f64, f64),
+    /// The nights that took the rest.
+    pub toll: FrostToll,
 }
 
 /// Days without a message after which what is patient is told by itself.
@@ -226,7 +240,7 @@ fn arranged(found: Vec<Nudge>, said: &Said, today: NaiveDate) -> Digest {
 /// The night of a killing frost whose new calendar was not told yet.
 pub fn frost_to_tell(plan: &Plan, said: &Said) -> Option<NaiveDate> {
     let nights = plan.notes.iter().filter_map(|note| match note {
-        Note::CropLost { night, .. } if !night.forecast => Some(night.date),
+        Note::CropLost { toll, .. } => Some(toll.worst().date),
         _ => None,
     });
     nights
@@ -243,18 +257,25 @@ pub fn frost_to_tell(plan: &Plan, said: &Said) -> Option<NaiveDate> {
 /// One word on all that a killing frost changed.
 fn replan(plan: &Plan, before: Option<&Plan>, said: &Said) -> Option<Nudge> {
     let date = frost_to_tell(plan, said)?;
-    let lost: Vec<(String, f64, FrostNight)> = plan
+    let mut lost: Vec<Lost> = plan
         .notes
         .iter()
         .filter_map(|note| match note {
-            Note::CropLost { crop, left, night }
-                if (night.date - date).num_days().abs() <= ONE_FROST_DAYS =>
-            {
-                Some((crop.clone(), *left, night.clone()))
-            }
+            Note::CropLost {
+                crop,
+                left,
+                span,
+                toll,
+            } if (toll.worst().date - date).num_days().abs() <= ONE_FROST_DAYS => Some(Lost {
+                crop: crop.clone(),
+                left: *left,
+                span: *span,
+                toll: toll.clone(),
+            }),
             _ => None,
         })
         .collect();
+    lost.sort_by(|a, b| a.left.total_cmp(&b.left));
     let changes = before.map_or_else(Vec::new, |before| by_frost(before, plan, &lost));
     Some(Nudge {
         kind: Kind::Replan,
@@ -272,11 +293,7 @@ fn replan(plan: &Plan, before: Option<&Plan>, said: &Said) -> Option<Nudge> {
 
 /// The changes that a frost made, not those of a changed forecast: what is new
 /// or gone for a crop that it took, and what moved by the rule's days.
-fn by_frost(
-    before: &Plan,
-    after: &Plan,
-    lost: &[(String, f64, FrostNight)],
-) -> Vec<(Change, Task)> {
+fn by_frost(before: &Plan, after: &Plan, lost: &[Lost]) -> Vec<(Change, Task)> {
     let task = |id: &str| {
         let mut both = after.tasks.iter().chain(&before.tasks);
         both.find(|task| task.id == id).cloned()
@@ -285,7 +302,7 @@ fn by_frost(
         .into_iter()
         .filter_map(|change| Some((task(&change.task)?, change)))
         .filter(|(task, change)| {
-            let hit = |crop: &String| lost.iter().any(|(lost, _, _)| lost == crop);
+            let hit = |crop: &String| lost.iter().any(|lost| lost.crop == *crop);
             match change.what {
                 What::Dropped => task.crop.as_ref().is_some_and(hit),
                 What::Added { .. } => {

@@ -1,13 +1,16 @@
 //! The coming nights in words: what matters, what can be done and what not.
 
-use super::page::wrap;
-use super::sentence::{Words, named, share_range};
+use super::page::{capital, wrap};
+use super::sentence::{Words, crop_left, named, share_range, shares};
 use crate::facts::Facts;
 use crate::facts::knowledge::CropKind;
 use crate::facts::register::Tree;
-use crate::season::evidence::FrostNight;
-use crate::season::{Alarm, NightOutlook, Season, site_offset};
-use chrono::{Datelike, NaiveDate};
+use crate::plan::Plan;
+use crate::plan::calendar::State;
+use crate::season::evidence::{Evidence, FrostNight, TOLD_SHARE};
+use crate::season::frost_toll::FrostToll;
+use crate::season::{Alarm, Group, NightOutlook, Season, site_offset};
+use chrono::{Datelike, Days, NaiveDate};
 
 /// Crops whose kill is expected below this are left out of a night's table.
 const SHOWN: f64 = 0.005;
@@ -199,11 +202,13 @@ fn table(facts: &Facts, night: &NightOutlook, words: &Words<'_>) -> Vec<String> 
             .trim_end()
             .to_owned(),
         );
-        if crop.stages.0 != crop.stages.1 {
-            lines.push(format!(
-                "    it may be anywhere from {} to {}",
-                crop.stages.0, crop.stages.1
-            ));
+        match &crop.stages {
+            (Some(back), on) if back == on => {}
+            (Some(back), on) => lines.push(format!("    it may be anywhere from {back} to {on}")),
+            (None, on) if *on == crop.stage => {
+                lines.push("    it may not be that far yet".to_owned());
+            }
+            (None, on) => lines.push(format!("    it may not be that far yet, or in {on}")),
         }
     }
     if safe > 0 {
@@ -303,46 +308,117 @@ fn cold_spots(facts: &Facts) -> Vec<String> {
     spots
 }
 
-/// The worst night of this year so far for each crop, in a line each.
+/// The chore of the count after a frost.
+const COUNT_CHORE: &str = "frost-check";
+
+/// The morning after: what the night that ended today did, or may have done
+/// while only its forecast is known, and what to do about it. Empty after a
+/// night that hurt nothing.
+pub fn this_morning(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
+    let of_today = season.frosts.iter().filter(|night| {
+        night.date == season.today
+            && (night.kill >= TOLD_SHARE && (!night.forecast || night.is_feared()))
+    });
+    let nights: Vec<Evidence> = of_today.cloned().map(Evidence::FrostNight).collect();
+    let Some(Evidence::FrostNight(first)) = nights.first() else {
+        return Vec::new();
+    };
+    let words = Words::new(facts, season.today);
+    let mut lines = vec![String::new(), "This morning, after the frost".to_owned()];
+    let mut say = |text: &str| lines.extend(wrap(text, "  - ", "    "));
+    for reason in words.reasons(&nights) {
+        say(&format!("{}.", capital(&reason)));
+    }
+    if first.forecast {
+        say("Read your thermometer at the trees: `budtide note low 27F` goes before any forecast.");
+    }
+    say("Take covers off once it is warm. Leave the trees alone: what is dead does not show yet.");
+    let count = plan.tasks.iter().find(|task| {
+        task.chore == COUNT_CHORE
+            && matches!(task.state, State::Coming | State::Open | State::Urgent)
+    });
+    let day = count.map_or(season.today + Days::new(1), |task| {
+        task.day.unwrap_or(task.window.best.spread.middle)
+    });
+    let name = count.map_or_else(String::new, |task| format!(" [{}]", task.id));
+    say(&format!(
+        "Count live buds from {} on, once they have thawed and browned{name}.",
+        words.near_day(day.max(season.today + Days::new(1)))
+    ));
+    lines
+}
+
+/// Most nights of a crop that are told one by one.
+const MOST_NIGHTS: usize = 4;
+
+/// What this year's frosts have done so far, crop by crop and night by night.
 fn past(facts: &Facts, season: &Season) -> Vec<String> {
     let words = Words::new(facts, season.today);
-    let mut worst: Vec<&FrostNight> = Vec::new();
+    let mut tolls: Vec<(&Group, &FrostToll)> = Vec::new();
     for group in &season.groups {
-        if let Some(night) = season.worst_night(&group.crop, season.today.year())
-            && !worst.iter().any(|held| held.crop == night.crop)
-        {
-            worst.push(night);
+        let Some(toll) = season.toll_of(group) else {
+            continue;
+        };
+        // Of several groups of a crop the one that was hit hardest speaks.
+        match tolls.iter_mut().find(|(held, _)| held.crop == group.crop) {
+            Some(held) if toll.kill > held.1.kill => *held = (group, toll),
+            Some(_) => {}
+            None => tolls.push((group, toll)),
         }
     }
-    if worst.is_empty() {
+    if tolls.is_empty() {
         return Vec::new();
     }
-    worst.sort_by(|a, b| b.kill.total_cmp(&a.kill));
+    tolls.sort_by(|a, b| b.1.kill.total_cmp(&a.1.kill));
     let mut lines = vec![String::new(), "This spring so far".to_owned()];
-    for night in worst {
-        let name = facts
-            .knowledge
-            .crop(&night.crop)
-            .map_or(night.crop.as_str(), |c| &c.name);
-        let low = facts.place.units.temperature(night.low_c);
-        let whose = if night.at_the_trees {
-            " at your trees"
-        } else {
-            ""
-        };
-        let told = match night.counted {
+    for (group, toll) in tolls {
+        let crop = facts.knowledge.crop(&group.crop);
+        let name = crop.map_or(group.crop.as_str(), |crop| &crop.name);
+        let killed = match toll.counted() {
             Some((dead, cut)) => format!("you counted {dead} dead of {cut} buds"),
-            None => format!("{} of the buds killed", share_range(night)),
-        };
-        lines.extend(wrap(
-            &format!(
-                "{name} in {}, {}, {low}{whose}: {told}",
-                night.stage,
-                words.day(night.date)
+            None => format!(
+                "{} of the flower buds dead",
+                shares(toll.kill, (toll.kill_least, toll.kill_most))
             ),
-            "  ",
-            "    ",
-        ));
+        };
+        let left = match crop.and_then(|crop| crop.blossoms_needed.as_ref()) {
+            Some(_) => {
+                let (least, left, most) = season.crop_left_span(group, season.today.year());
+                format!("; {} left", crop_left(left, (least, most)))
+            }
+            None => String::new(),
+        };
+        lines.extend(wrap(&format!("{name}: {killed}{left}"), "  ", "    "));
+        let mut nights: Vec<&FrostNight> = toll.nights().iter().collect();
+        nights.sort_by(|a, b| b.kill.total_cmp(&a.kill));
+        let more = nights.len().saturating_sub(MOST_NIGHTS);
+        nights.truncate(MOST_NIGHTS);
+        nights.sort_by_key(|night| night.date);
+        for night in nights {
+            lines.extend(wrap(&one_night(facts, night, words), "    ", "      "));
+        }
+        if more > 0 {
+            lines.push(format!(
+                "    and {}",
+                named(more as u32, "milder one", "milder ones")
+            ));
+        }
     }
     lines
+}
+
+/// A night seen, in a line.
+fn one_night(facts: &Facts, night: &FrostNight, words: Words<'_>) -> String {
+    let low = facts.place.units.temperature(night.low_c);
+    let whose = if night.at_the_trees {
+        " at your trees"
+    } else {
+        ""
+    };
+    format!(
+        "{}, {low}{whose} in {}: {}",
+        words.day(night.date),
+        night.stage,
+        share_range(night).trim_end_matches(',')
+    )
 }

@@ -2,14 +2,13 @@
 
 use super::icalendar::CalendarEntry;
 use super::message::Line;
-use super::sentence::{Words, named, share_range};
+use super::sentence::{Words, crop_left, named, share_range};
 use crate::facts::Facts;
 use crate::plan::calendar::{Plan, State, Task};
 use crate::plan::changes::{Change, What};
-use crate::plan::nudge::{About, Kind, Nudge};
+use crate::plan::nudge::{About, Kind, Lost, Nudge};
 use crate::season::evidence::FrostNight;
 use crate::season::warned;
-use crate::units::plain;
 use chrono::NaiveDate;
 
 /// Most changes of a new calendar that are named.
@@ -333,29 +332,42 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
 }
 
 /// What a killing frost has left, crop by crop.
-fn replan(facts: &Facts, words: Words<'_>, lost: &[(String, f64, FrostNight)]) -> Line {
+fn replan(facts: &Facts, words: Words<'_>, lost: &[Lost]) -> Line {
     let units = facts.place.units;
-    let date = lost.iter().map(|(_, _, night)| night.date).max();
     let crop = |id: &str| {
         let crop = facts.knowledge.crop(id);
         crop.map_or_else(|| id.to_owned(), |crop| crop.plural.clone())
     };
-    let lines = lost.iter().map(|(id, left, night)| {
+    let lines = lost.iter().map(|lost| {
+        let worst = lost.toll.worst();
+        let after = match lost.toll.counted() {
+            Some((dead, cut)) => format!("{dead} dead of {cut} buds counted"),
+            None => format!(
+                "{} on {} at {}",
+                units.temperature(worst.low_c),
+                words.near_day(worst.date),
+                worst.stage
+            ),
+        };
         format!(
-            "{}: about {} % of a crop left after {} at {}",
-            sentence(&crop(id)),
-            plain((left * 100.0).round()),
-            units.temperature(night.low_c),
-            night.stage
+            "{}: {} left after {after}",
+            sentence(&crop(&lost.crop)),
+            crop_left(lost.left, lost.span)
         )
     });
+    let frosts = lost.first().map_or_else(
+        || "the frost of this spring has".to_owned(),
+        |lost| words.spring_frosts(&lost.toll),
+    );
+    let all_counted = lost.iter().all(|lost| lost.toll.counted().is_some());
     Line {
         label: label(Kind::Replan).to_owned(),
-        heading: format!(
-            "The frost of {} has taken fruit, and work changes",
-            date.map_or_else(|| "this spring".to_owned(), |date| words.day(date))
-        ),
-        when: "count live buds first: the figures are worked out from the low, not seen".to_owned(),
+        heading: format!("{} taken fruit, and work changes", sentence(&frosts)),
+        when: match all_counted {
+            true => String::new(),
+            false => "count live buds first: the figures are worked out from the low, not seen"
+                .to_owned(),
+        },
         details: lines.collect(),
         ..Line::default()
     }

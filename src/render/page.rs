@@ -191,6 +191,7 @@ pub(super) fn credits(facts: &Facts) -> Vec<String> {
 pub fn today(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
     let words = Words::new(facts, plan.today);
     let mut lines = head(facts, season);
+    lines.extend(super::frost::this_morning(facts, season, plan));
     let now: Vec<&Task> = plan
         .tasks
         .iter()

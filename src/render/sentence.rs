@@ -7,7 +7,7 @@ mod notes;
 mod reasons;
 mod tasks;
 
-pub use frosts::share_range;
+pub use frosts::{crop_left, share_range, shares};
 pub use reasons::years_of;
 
 use crate::facts::Facts;

@@ -339,28 +339,48 @@ pub struct FitNote {
 pub struct FrostNight {
     /// The morning on which it ended.
     pub date: NaiveDate,
-    /// Its low, °C, seen or forecast.
+    /// Its low at the trees, °C, seen or forecast.
     pub low_c: f64,
+    /// The part of it that is the place's own difference from the station, K;
+    /// 0 where none is known, or where the low was read at the trees.
+    pub site_k: f64,
     /// Whether it is forecast.
     pub forecast: bool,
     /// The crop's id.
     pub crop: String,
     /// The stage the crop was in.
     pub stage: String,
-    /// The temperature that kills a tenth there, °C.
+    /// The temperature that kills a tenth then, °C.
     pub kill_10_c: f64,
     /// The temperature that kills nine tenths, °C, if published.
     pub kill_90_c: Option<f64>,
-    /// Share killed: best estimate, and the least and most over the stage's
-    /// own uncertainty.
+    /// Share killed: of a night seen the best estimate, of one forecast the
+    /// mean over the spread of its low.
     pub kill: f64,
-    /// Least.
+    /// Least, over the stages that the buds may be in; of a night forecast
+    /// over eight of ten lows too.
     pub kill_least: f64,
-    /// Most.
+    /// Most, likewise.
     pub kill_most: f64,
+    /// Chance that a tenth of the buds or more die; 0 or 1 of a night seen.
+    pub tenth: f64,
     /// Whether the low was read by the keeper at the trees.
     pub at_the_trees: bool,
     /// Buds dead and buds cut, once the keeper has counted: then the share
     /// killed is a fact.
     pub counted: Option<(u32, u32)>,
+}
+
+/// Chance of a tenth of the buds or more from which a night ahead is told;
+/// reference/algorithms.md 13.4.
+pub const FEARED_CHANCE: f64 = 0.3;
+
+/// Least share killed of a night that is told, ahead or over (our judgement).
+pub const TOLD_SHARE: f64 = 0.05;
+
+impl FrostNight {
+    /// Whether a night ahead is told: it may well take a tenth.
+    pub fn is_feared(&self) -> bool {
+        self.tenth >= FEARED_CHANCE && self.kill >= TOLD_SHARE
+    }
 }

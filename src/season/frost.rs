@@ -12,13 +12,9 @@ use crate::facts::knowledge::CriticalTemperature;
 /// A missing 90 % figure is taken this far below the 10 % one: 3 °F, in K.
 const MISSING_90_BELOW_K: f64 = 3.0 / 1.8;
 
-/// Days after the last published stage (post bloom) for which its row holds:
-/// three weeks, then none (reference/algorithms.md 8.2).
-pub const LAST_ROW_HOLDS_DAYS: f64 = 21.0;
-
 /// Spread of forecast minima by lead, 1 to 6 days, K: an assumption until the
 /// place has stored forecasts of its own to compare.
-pub const FORECAST_SPREAD_K: [f64; 6] = [1.5, 1.8, 2.0, 2.3, 2.6, 3.0];
+const FORECAST_SPREAD_K: [f64; 6] = [1.5, 1.8, 2.0, 2.3, 2.6, 3.0];
 
 /// The spread of a forecast low so many days after its day of issue, K: an old
 /// forecast of the coming night is as unsure as a new one of a later night.
@@ -110,7 +106,7 @@ impl Critical {
     }
 
     /// Between two stages: both figures in straight lines by the share of the
-    /// heat between them that is done, 0 to 1.
+    /// way between them that is done, 0 to 1.
     pub fn towards(&self, next: &Critical, share: f64) -> Critical {
         let share = if share.is_nan() {
             0.0
@@ -121,33 +117,6 @@ impl Critical {
             kill_10_c: self.kill_10_c + share * (next.kill_10_c - self.kill_10_c),
             kill_90_c: self.kill_90_c + share * (next.kill_90_c - self.kill_90_c),
             assumed: self.assumed || next.assumed,
-        }
-    }
-}
-
-/// The critical temperatures on a day, from rows at increasing heat shares
-/// (full bloom is 1). Before the first row `None`: nothing is published there.
-/// After the last row it holds for [`LAST_ROW_HOLDS_DAYS`], given the days
-/// since that stage; then `None`.
-pub fn at_heat_share(
-    rows: &[(f64, Critical)],
-    share: f64,
-    days_since_last: Option<f64>,
-) -> Option<Critical> {
-    let next = rows.iter().position(|(at, _)| *at > share);
-    match next {
-        Some(0) => None,
-        Some(next) => {
-            let (from, before) = rows.get(next - 1)?;
-            let (to, after) = rows.get(next)?;
-            Some(before.towards(after, (share - from) / (to - from)))
-        }
-        None if share.is_nan() => None,
-        None => {
-            let (_, last) = rows.last()?;
-            days_since_last
-                .is_none_or(|days| days <= LAST_ROW_HOLDS_DAYS)
-                .then_some(*last)
         }
     }
 }
@@ -400,22 +369,14 @@ mod tests {
     }
 
     #[test]
-    fn between_stages_and_outside_them() {
-        let rows = [
-            (0.4, critical_f(18.0, 10.0)),
-            (0.6, critical_f(23.0, 15.0)),
-            (1.0, critical_f(28.0, 25.0)),
-        ];
-        let at = |share| at_heat_share(&rows, share, None);
-        assert_eq!(at(0.39), None, "nothing is published before");
-        near(at(0.4).unwrap().kill_10_c(), f_to_c(18.0), 1e-9);
-        near(at(0.5).unwrap().kill_10_c(), f_to_c(20.5), 1e-9);
-        near(at(0.8).unwrap().kill_90_c(), f_to_c(20.0), 1e-9);
-        near(at(1.4).unwrap().kill_10_c(), f_to_c(28.0), 1e-9);
-        assert!(at_heat_share(&rows, 1.4, Some(21.0)).is_some());
-        assert_eq!(at_heat_share(&rows, 1.4, Some(22.0)), None);
-        assert_eq!(at_heat_share(&[], 0.5, None), None);
-        assert_eq!(at(f64::NAN), None);
+    fn between_two_stages() {
+        let (half_inch, bloom) = (critical_f(23.0, 15.0), critical_f(28.0, 25.0));
+        let at = |share| half_inch.towards(&bloom, share);
+        near(at(0.0).kill_10_c(), f_to_c(23.0), 1e-9);
+        near(at(0.5).kill_10_c(), f_to_c(25.5), 1e-9);
+        near(at(0.5).kill_90_c(), f_to_c(20.0), 1e-9);
+        near(at(1.4).kill_10_c(), f_to_c(28.0), 1e-9);
+        near(at(f64::NAN).kill_10_c(), f_to_c(23.0), 1e-9);
     }
 
     /// FAO 2005 worked example as recomputed in reference/frost.md 3: -0.7409.

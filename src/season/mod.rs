@@ -44,6 +44,8 @@ pub mod zone_only; // the year where no weather is known
 
 pub mod frost_nights; // a night against the buds
 
+pub mod frost_toll; // what all frosts of a spring come to
+
 pub mod groups; // trees that bloom together
 
 mod derive; // the season of a place on one day

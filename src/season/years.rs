@@ -10,7 +10,7 @@ use super::chill::ChillSums;
 use super::ensemble::{Climate, Outlook};
 use super::freeze_dates::{self, WinterLow};
 use super::frost::Toll;
-use super::frost_nights;
+use super::frost_nights::{self, Low};
 use super::groups::Group;
 use super::hourly_curve;
 use super::infection::Class;
@@ -240,7 +240,7 @@ fn springs(crop: &Crop, record: &DailyRecord, past: &PastStages) -> Vec<SpringFr
                 .collect();
             let kills = nights
                 .iter()
-                .filter_map(|day| frost_nights::night(crop, &moved, *day, false))
+                .filter_map(|day| frost_nights::night(crop, &moved, *day, Low::Seen(0.0)))
                 .map(|night| night.kill);
             Toll::of(kills).worst_night
         });

@@ -227,12 +227,13 @@ pub fn sense(facts: &Facts, season: &Season, entry: &Entry) -> Vec<String> {
         }
         Fact::Buds(_) => {
             let crop = entry.crop.as_deref().unwrap_or_default();
-            let worst = season.worst_night(crop, season.today.year());
-            match worst.filter(|night| night.counted.is_some()) {
-                Some(night) => {
-                    let group = season.groups.iter().find(|group| group.crop == crop);
-                    let left = group.map_or(1.0, |group| season.crop_left(group, night.date.year()));
-                    let (least, most) = (percent(night.kill_least), percent(night.kill_most));
+            match season.toll(crop).filter(|toll| toll.counted().is_some()) {
+                Some(toll) => {
+                    let of_crop = season.groups.iter().filter(|group| group.crop == crop);
+                    let left = of_crop
+                        .map(|group| season.crop_left(group, season.today.year()))
+                        .fold(1.0, f64::min);
+                    let (least, most) = (percent(toll.kill_least), percent(toll.kill_most));
                     let dead = if least == most {
                         format!("about {least}")
                     } else {

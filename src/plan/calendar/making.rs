@@ -235,15 +235,21 @@ fn event_window(after: &After, event: &Event) -> Window {
     } else {
         Basis::Seen
     };
-    let bound = |days: f64| Bound {
-        spread: Spread::certain(event.date, basis).shifted(days),
+    let bound = |date, days: f64| Bound {
+        spread: Spread::certain(date, basis).shifted(days),
         evidence: event.evidence.clone(),
         shift_days: days,
     };
+    // What is done ahead hangs on the first day, what follows on the last.
+    let best = if after.best_days < 0.0 {
+        event.date
+    } else {
+        event.until
+    };
     Window {
-        opens: bound(after.opens_days),
-        best: bound(after.best_days),
-        closes: bound(after.closes_days),
+        opens: bound(event.date, after.opens_days),
+        best: bound(best, after.best_days),
+        closes: bound(event.until, after.closes_days),
     }
 }
 

@@ -46,18 +46,29 @@ pub(super) fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
 /// Share of a full crop below which the keeper is told.
 const LIGHT_CROP: f64 = 0.9;
 
-/// The crops of this season of which frost has taken much.
+/// The crops of this season of which frost has taken much; of the groups of
+/// a crop the one with least left speaks.
 pub(super) fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
     let mut notes: Vec<Note> = Vec::new();
     for group in &season.groups {
-        let left = season.crop_left(group, today.year());
-        let told = notes
-            .iter()
-            .any(|note| matches!(note, Note::CropLost { crop, .. } if *crop == group.crop));
-        let night = season.worst_night(&group.crop, today.year());
-        if let Some(night) = night.filter(|_| left < LIGHT_CROP && !told) {
-            let (crop, night) = (group.crop.clone(), night.clone());
-            notes.push(Note::CropLost { crop, left, night });
+        let (least, left, most) = season.crop_left_span(group, today.year());
+        let Some(toll) = season.toll_of(group).filter(|_| left < LIGHT_CROP) else {
+            continue;
+        };
+        let note = Note::CropLost {
+            crop: group.crop.clone(),
+            left,
+            span: (least, most),
+            toll: toll.clone(),
+        };
+        let known = notes.iter_mut().find_map(|note| match note {
+            Note::CropLost { crop, left, .. } if *crop == group.crop => Some((*left, note)),
+            _ => None,
+        });
+        match known {
+            Some((held, known)) if left < held => *known = note,
+            Some(_) => {}
+            None => notes.push(note),
         }
     }
     notes

@@ -7,6 +7,9 @@ use crate::facts::knowledge::{ChoreKind, Trigger};
 use crate::plan::days::{self, Prospect};
 use chrono::{Days, NaiveDate, TimeDelta};
 
+/// Days from which the window of an event's work is long (our choice).
+const LONG_DAYS: i64 = 21;
+
 /// How a task stands today, and which day suits it.
 pub(super) fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveDate) {
     if counted(facts, task) {
@@ -56,9 +59,12 @@ pub(super) fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, to
         .knowledge
         .chore(&task.chore)
         .is_some_and(|chore| chore.after.is_some());
+    // What an event has set off for weeks is no matter of today.
+    let length = window.closes.spread.middle - window.opens.spread.middle;
+    let pressing = by_event && length < TimeDelta::days(LONG_DAYS);
     task.state = match (open, over) {
         (_, true) => State::Missed,
-        (true, false) if by_event || (last_days && task.worth >= 4) => State::Urgent,
+        (true, false) if pressing || (last_days && task.worth >= 4) => State::Urgent,
         (true, false) => State::Open,
         (false, false) => State::Coming,
     };

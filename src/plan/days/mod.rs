@@ -52,6 +52,13 @@ pub enum Hold {
     NoMaterial,
     /// The crop is in bloom.
     Bloom,
+    /// A frost that may kill many buds is forecast.
+    FrostAhead {
+        /// The morning on which it ends.
+        date: NaiveDate,
+        /// Its forecast low, °C.
+        low_c: f64,
+    },
     /// A frost killed buds not long ago.
     FrostDamage {
         /// The morning after it.

@@ -32,6 +32,10 @@ const RISK_COST: f64 = 300.0;
 /// What a day costs that is too short for the whole of a piece of work.
 const SHORT_COST: i64 = 30;
 
+/// Days from the best time to the close below which work that an event set off
+/// presses: a count of buds, a spray after an infection (our judgement).
+const PRESSING_DAYS: i64 = 8;
+
 /// Days from a chore to one that comes after it (our judgement: the next day).
 const LAG_DAYS: u64 = 1;
 
@@ -75,6 +79,9 @@ struct Turn {
     last: NaiveDate,
     best: NaiveDate,
     blocks: u32,
+    /// Whether each day that it waits costs much, as of what an event has set
+    /// off for some days only.
+    pressing: bool,
 }
 
 /// Gives every pending task of the plan its days and fills the plan's load.
@@ -264,6 +271,7 @@ fn turns_of(facts: &Facts, plan: &Plan, at: usize, after: Option<NaiveDate>) -> 
             last,
             best,
             blocks,
+            pressing: chore.after.is_some() && (last - best).num_days() < PRESSING_DAYS,
         });
         return turns;
     };
@@ -288,6 +296,7 @@ fn turns_of(facts: &Facts, plan: &Plan, at: usize, after: Option<NaiveDate>) -> 
             last: end,
             best: start,
             blocks: blocks(share),
+            pressing: false,
         });
     }
     turns
@@ -358,7 +367,8 @@ fn slot(judge: &Judge<'_, '_>, turn: &Turn, at: usize, period: Period, room: u32
     } else {
         (turn.last - turn.best).num_days()
     };
-    let far = away.abs() as f64 / span.max(7) as f64;
+    let span = if turn.pressing { 1 } else { span.max(7) };
+    let far = away.abs() as f64 / span as f64;
     let mut cost = (far * FAR_COST + (1.0 - chance / days) * RISK_COST) as i64;
     if period.first == period.last && turn.blocks > room {
         cost += SHORT_COST;

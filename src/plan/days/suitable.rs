@@ -28,6 +28,13 @@ const SPRAY_WIND_M_S: f64 = 4.5;
 /// Wind above which a ladder stays down, m/s (common practice).
 const LADDER_WIND_M_S: f64 = 9.0;
 
+/// Share of buds that a night ahead may kill from which cutting and feeding
+/// wait for it (our judgement).
+const AHEAD_SHARE: f64 = 0.25;
+
+/// Days after a frost by which its buds can be counted (reference/frost.md 4).
+const COUNT_DAYS: Days = Days::new(3);
+
 /// Hours in a row that make a working day of it.
 const RUN_HOURS: usize = 2;
 
@@ -181,6 +188,13 @@ impl<'f> Prospect<'f> {
                 .then_some(Hold::Bloom),
             Guard::FrostDamage { share, within_days } => {
                 let crop = task.crop.as_deref();
+                let ahead = self.season.frost_ahead(crop, share.min(AHEAD_SHARE));
+                if let Some(night) = ahead.filter(|night| date <= night.date + COUNT_DAYS) {
+                    return Some(Hold::FrostAhead {
+                        date: night.date,
+                        low_c: night.low_c,
+                    });
+                }
                 let hurt = self.season.frost_damage(crop, *share, date)?;
                 let shows_by = hurt + Days::new(u64::from(*within_days));
                 (date < shows_by).then_some(Hold::FrostDamage {

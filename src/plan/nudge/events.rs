@@ -6,26 +6,14 @@ use crate::facts::Facts;
 use crate::facts::knowledge::{ChoreKind, Trigger};
 use crate::plan::calendar::{State, Task};
 use crate::season::Season;
-use crate::season::evidence::{Evidence, FrostNight};
-use crate::season::frost::spread_at;
-use crate::season::normal;
+use crate::season::evidence::{Evidence, FrostNight, TOLD_SHARE};
 use chrono::NaiveDate;
 
 /// The chore of the frost warning: who does not want it is not warned.
 pub(super) const FROST_CHORE: &str = "frost-tonight";
 
-/// Least spread of a coming night's forecast low, °C. Our judgement.
-const FORECAST_ERROR_C: f64 = 2.0;
-
-/// Chance of hurting frost from which it is told; reference/algorithms.md
-/// 13.4.
-const FROST_CHANCE: f64 = 0.3;
-
 /// Share killed from which a frost some days ahead is mentioned (our judgement).
 const AHEAD_SHARE: f64 = 0.25;
-
-/// Least share killed in a night that is warned of (our judgement).
-const FROST_SHARE: f64 = 0.05;
 
 /// Events within as many days are one.
 const ONE_EVENT_DAYS: i64 = 3;
@@ -51,15 +39,6 @@ fn class(night: &FrostNight) -> u32 {
     }
 }
 
-/// The chance that a night is as cold as the temperature that kills one bud in
-/// ten, by the spread of a forecast, which grows with its age.
-fn chance(night: &FrostNight, facts: &Facts) -> f64 {
-    let issued = facts.weather.forecast.as_ref().map(|known| known.issued);
-    let lead = issued.map_or(1, |issued| (night.date - issued).num_days());
-    let spread_k = spread_at(lead).max(FORECAST_ERROR_C);
-    normal::share_below((night.kill_10_c - night.low_c) / spread_k)
-}
-
 /// Frost in the coming night, as often as it worsens by a class.
 pub(super) fn frost_tonight(
     facts: &Facts,
@@ -76,11 +55,16 @@ pub(super) fn frost_tonight(
         .frosts
         .iter()
         .filter(|night| night.forecast && night.date == date)
-        .filter(|night| night.kill >= FROST_SHARE && chance(night, facts) >= FROST_CHANCE)
+        .filter(|night| night.is_feared())
         .cloned()
         .collect();
     nights.sort_by(|a, b| b.kill.total_cmp(&a.kill));
-    nights.dedup_by(|a, b| a.crop == b.crop);
+    let mut crops: Vec<String> = Vec::new();
+    nights.retain(|night| {
+        let first = !crops.contains(&night.crop);
+        crops.push(night.crop.clone());
+        first
+    });
     let class = class(nights.first()?);
     let subject = Subject::named("frost-night", date);
     let told = said
@@ -127,7 +111,7 @@ pub(super) fn all_clear(
     let harmed = season
         .frosts
         .iter()
-        .any(|night| !night.forecast && night.date == date && night.kill >= FROST_SHARE);
+        .any(|night| !night.forecast && night.date == date && night.kill >= TOLD_SHARE);
     if known || harmed {
         return None;
     }
@@ -182,7 +166,9 @@ pub(super) fn opening(facts: &Facts, task: &Task, today: NaiveDate, said: &Said)
         let worst = task.reasons.iter().any(
             |reason| matches!(reason, Evidence::FrostNight(night) if night.kill >= AHEAD_SHARE),
         );
-        if !worst || task.window.closes.spread.middle <= plus(today, 1) {
+        let opens = &task.window.opens;
+        let first = plus(opens.spread.middle, -(opens.shift_days as i64));
+        if !worst || first <= plus(today, 2) {
             return None;
         }
     }

@@ -37,6 +37,11 @@ impl Words<'_> {
                     .to_owned()
             }
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
+            Hold::FrostAhead { date, low_c } => format!(
+                "Wait: {} is forecast for the night to {} and may kill many buds; see first what it leaves",
+                units.temperature(*low_c),
+                self.near_day(*date)
+            ),
             Hold::FrostDamage { date, shows_by } => format!(
                 "Wait until about {}: what the frost of {} killed shows only when live shoots break",
                 self.day(*shows_by),

@@ -1,11 +1,13 @@
 //! What the keeper should know besides the tasks, in words: notes of the plan,
 //! how far to trust the season, what has changed.
 
+use super::frosts::crop_left;
 use super::{Words, named, spent};
 use crate::facts::preferences::Sprays;
 use crate::plan::calendar::Note;
 use crate::plan::changes::{Change, What};
 use crate::plan::window::Window;
+use crate::render::page::capital;
 use crate::season::Caveat;
 use crate::season::spread::Basis;
 use crate::season::stages::Refusal;
@@ -86,11 +88,20 @@ impl Words<'_> {
                 weeks,
                 *relief,
             ),
-            Note::CropLost { crop, left, night } => format!(
-                "The frost of {} has left about {} % of a crop on {}: work that only a fuller crop needs is off the list, thinning first.",
-                self.day(night.date),
-                plain((left * 100.0).round()),
-                self.crop(crop)
+            Note::CropLost {
+                crop,
+                left,
+                span,
+                toll,
+            } => format!(
+                "{} left {} on {}: work that only a fuller crop needs is off the list, thinning first.{}",
+                capital(&self.spring_frosts(toll)),
+                crop_left(*left, *span),
+                self.crop(crop),
+                match toll.counted() {
+                    Some(_) => "",
+                    None => " Worked out from the lows; your count of buds makes it sure.",
+                }
             ),
         }
     }

@@ -8,6 +8,9 @@ use crate::season::groups::Group;
 use crate::season::infection::Class;
 use chrono::{Datelike, Days, NaiveDate};
 
+/// Nights no further apart than this are of one cold spell (our choice).
+const NIGHTS_APART: i64 = 3;
+
 impl Season {
     /// What happened, or is forecast, that may set a chore off, in its order.
     pub fn events(&self, trigger: &Trigger, group: &Group, year: i32) -> Vec<Event> {
@@ -34,34 +37,32 @@ impl Season {
         }
     }
 
+    /// Nights that killed, or may well kill, so much of a crop's buds. Nights
+    /// in a row are one event, from the first to the last; the worst of them
+    /// tells.
     fn frost_events(&self, group: &Group, share: f64, forecast: bool) -> Vec<Event> {
         let mut events: Vec<Event> = Vec::new();
         for night in self.frosts.iter().filter(|night| night.crop == group.crop) {
             // The morning of today is over: nothing can be done ahead of it.
-            let over = forecast && night.date <= self.today;
+            let over = forecast && (night.date <= self.today || !night.is_feared());
             if night.forecast != forecast || night.kill < share || over {
                 continue;
             }
-            // Nights in a row are one event: the worst of them tells.
-            let evidence = Evidence::FrostNight(night.clone());
-            match events.last_mut() {
-                Some(last) if (night.date - last.date).num_days() <= 3 => {
-                    if let Evidence::FrostNight(held) = &last.evidence
-                        && night.kill > held.kill
-                    {
-                        *last = Event {
-                            date: last.date,
-                            forecast,
-                            evidence,
-                        };
-                    }
+            if let Some(last) = events.last_mut()
+                && (night.date - last.until).num_days() <= NIGHTS_APART
+            {
+                last.until = night.date;
+                if let Evidence::FrostNight(held) = &last.evidence
+                    && night.kill > held.kill
+                {
+                    last.evidence = Evidence::FrostNight(night.clone());
                 }
-                _ => events.push(Event {
-                    date: night.date,
-                    forecast,
-                    evidence,
-                }),
+                continue;
             }
+            events.push(Event {
+                until: night.date,
+                ..Event::on(night.date, forecast, Evidence::FrostNight(night.clone()))
+            });
         }
         events
     }
@@ -81,11 +82,7 @@ impl Season {
                     mean_c: period.mean_c?,
                     severe: period.class == Class::Severe,
                 };
-                Some(Event {
-                    date: period.until.date(),
-                    forecast: false,
-                    evidence,
-                })
+                Some(Event::on(period.until.date(), false, evidence))
             })
             .collect()
     }
@@ -107,11 +104,7 @@ impl Season {
                     severe: period.class == Class::Severe,
                     certainty: ahead.certainty,
                 };
-                Some(Event {
-                    date: period.from.date(),
-                    forecast: true,
-                    evidence,
-                })
+                Some(Event::on(period.from.date(), true, evidence))
             })
             .collect()
     }
@@ -127,14 +120,11 @@ impl Season {
             .filter_map(|day| {
                 let rain = day.rain_mm.filter(|rain| rain_reaches(*rain, least_mm))?;
                 let mean = f64::midpoint(day.low_c?, day.high_c?);
-                (mean >= mean_c).then_some(Event {
+                let evidence = Evidence::WarmRain {
                     date: day.date,
-                    forecast: false,
-                    evidence: Evidence::WarmRain {
-                        date: day.date,
-                        rain_mm: rain,
-                    },
-                })
+                    rain_mm: rain,
+                };
+                (mean >= mean_c).then(|| Event::on(day.date, false, evidence))
             })
             .collect()
     }
@@ -152,11 +142,8 @@ impl Season {
                 .is_some_and(|last| (day.date - last.date).num_days() <= 2);
             if day.date.year() == self.today.year() && !follows {
                 let date = day.date;
-                events.push(Event {
-                    date,
-                    forecast: false,
-                    evidence: Evidence::HeavyRain { date, rain_mm },
-                });
+                let evidence = Evidence::HeavyRain { date, rain_mm };
+                events.push(Event::on(date, false, evidence));
             }
         }
         events
@@ -189,11 +176,7 @@ impl Season {
                     rain_mm,
                     days,
                 };
-                events.push(Event {
-                    date,
-                    forecast: false,
-                    evidence,
-                });
+                events.push(Event::on(date, false, evidence));
             }
         }
         events
@@ -227,11 +210,7 @@ impl Season {
                     low_c,
                     high_c,
                 };
-                events.push(Event {
-                    date,
-                    forecast: false,
-                    evidence,
-                });
+                events.push(Event::on(date, false, evidence));
             }
         }
         events
@@ -254,11 +233,7 @@ impl Season {
                         *held = held.max(wind_m_s);
                     }
                 }
-                _ => events.push(Event {
-                    date,
-                    forecast: false,
-                    evidence: Evidence::Gale { date, wind_m_s },
-                }),
+                _ => events.push(Event::on(date, false, Evidence::Gale { date, wind_m_s })),
             }
         }
         events
@@ -274,13 +249,9 @@ impl Season {
         days.sort();
         days.dedup_by_key(|date| *date);
         days.into_iter()
-            .map(|date| Event {
-                date,
-                forecast: false,
-                evidence: Evidence::DamageNoted {
-                    date,
-                    cause: cause.word(),
-                },
+            .map(|date| {
+                let cause = cause.word();
+                Event::on(date, false, Evidence::DamageNoted { date, cause })
             })
             .collect()
     }
@@ -301,11 +272,8 @@ impl Season {
             .days()
             .filter(|day| winter.contains(&day.date))
             .find_map(|day| Some((day.date, day.low_c.filter(|low| *low <= limit_c)?)));
-        let event = cold.map(|(date, low_c)| Event {
-            date,
-            forecast: false,
-            evidence: Evidence::WinterLow { date, low_c },
-        });
+        let event =
+            cold.map(|(date, low_c)| Event::on(date, false, Evidence::WinterLow { date, low_c }));
         event.into_iter().collect()
     }
 }

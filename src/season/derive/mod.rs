@@ -1,6 +1,7 @@
 //! The season of a place on one day: everything that the plan hangs on.
 
 mod events; // what happened, or is forecast, that sets a chore off
+mod frosts; // the nights that hurt, seen and forecast
 pub(crate) mod outlook; // the coming nights against the buds
 mod points; // the points of the year that windows hang on
 mod stage_dates; // when each group reaches each stage
@@ -9,9 +10,9 @@ pub(super) use stage_dates::bloom_evidence;
 
 use crate::facts::Facts;
 use crate::facts::knowledge::{Crop, InfectionModel, InsectEvent, Point, ZoneMonths};
-use crate::facts::weather::{DailyRecord, Hour, HourlyRecord, Weather};
+use crate::facts::weather::{Hour, HourlyRecord};
 use crate::season::evidence::{Evidence, FitNote, FrostNight};
-use crate::season::frost_nights;
+use crate::season::frost_toll::FrostToll;
 use crate::season::groups::{self, Group};
 use crate::season::infection::Class;
 use crate::season::infections::{self, Certainty, InfectionPeriod, PeriodAhead};
@@ -20,9 +21,9 @@ use crate::season::members::Members;
 use crate::season::spread::Spread;
 use crate::season::stages::Refused;
 use crate::season::turning;
-use chrono::{Datelike, Days, NaiveDate, TimeDelta, Timelike};
+use chrono::{Datelike, Days, NaiveDate, TimeDelta};
 use std::cell::RefCell;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 /// The season of a place as it looks on one day.
 #[derive(Clone, Debug)]
@@ -46,6 +47,8 @@ pub struct Season {
     pub infections_ahead: Option<Vec<PeriodAhead>>,
     /// What the keeper should know of how far to trust it.
     pub caveats: Vec<Caveat>,
+    /// What this year's frosts did to each group, as far as seen.
+    tolls: Vec<Option<FrostToll>>,
     /// Stage dates by year and group.
     stages: Vec<GroupYear>,
     members: Members,
@@ -157,12 +160,26 @@ pub enum Caveat {
 /// Something that happened, or is forecast, and that may set a chore off.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Event {
-    /// The day.
+    /// The day; of what goes on over several its first.
     pub date: NaiveDate,
+    /// Its last day.
+    pub until: NaiveDate,
     /// Whether it is forecast.
     pub forecast: bool,
     /// What it was.
     pub evidence: Evidence,
+}
+
+impl Event {
+    /// What happens on one day.
+    pub fn on(date: NaiveDate, forecast: bool, evidence: Evidence) -> Self {
+        Event {
+            date,
+            until: date,
+            forecast,
+            evidence,
+        }
+    }
 }
 
 /// Fewest past years on which a spread is shown without a caveat.
@@ -193,6 +210,7 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
         years: vec![today.year(), today.year() + 1],
         groups,
         frosts: Vec::new(),
+        tolls: Vec::new(),
         infections: Vec::new(),
         infections_ahead: None,
         caveats: Vec::new(),
@@ -219,7 +237,8 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     };
     let stages = stage_dates::of(facts, &season.facts.weather, &season.groups, today);
     season.stages = stages.groups;
-    season.frosts = frosts(facts, &season);
+    let nights = frosts::of(facts, &season);
+    (season.frosts, season.tolls) = (nights.all, nights.tolls);
     season.infections = infection_periods(facts, &season);
     season.infections_ahead = infections_ahead(facts, &season);
     season.caveats = caveats(facts, &season);
@@ -234,129 +253,6 @@ pub fn derive(facts: &Facts, today: NaiveDate) -> Season {
     season.caveats.dedup();
     season
 }
-/// Nights of this season that were worth a word, and those forecast.
-fn frosts(facts: &Facts, season: &Season) -> Vec<FrostNight> {
-    let mut nights = Vec::new();
-    let weather = &season.facts.weather;
-    let Some(from) = NaiveDate::from_ymd_opt(season.today.year(), 1, 1) else {
-        return nights;
-    };
-    let before = season.today - Days::new(1);
-    for (index, group) in season.groups.iter().enumerate() {
-        let Some(crop) = season.facts.crops.iter().find(|crop| crop.id == group.crop) else {
-            continue;
-        };
-        let Some(stages) = season.group_year(season.today.year(), index) else {
-            continue;
-        };
-        let read = lows_at(facts, group, from, season.today);
-        let daily = weather.daily.as_ref();
-        let spreads = &stages.spreads;
-        nights.extend(frost_nights::nights_seen(
-            crop, spreads, daily, &read, from, before,
-        ));
-        let (seen, coming) = around_now(weather, season.today);
-        // What the keeper read this morning is neither the station's nor a
-        // forecast.
-        let read_today = read.contains_key(&season.today);
-        if let Some(seen) = seen.as_ref().filter(|_| !read_today) {
-            let today = season.today;
-            nights.extend(frost_nights::nights(
-                crop, spreads, seen, today, today, false,
-            ));
-        }
-        if let Some(coming) = &coming {
-            let ahead = season.today + Days::new(u64::from(read_today));
-            nights.extend(frost_nights::nights(
-                crop,
-                spreads,
-                coming,
-                ahead,
-                NaiveDate::MAX,
-                true,
-            ));
-        }
-    }
-    nights.sort_by(|a: &FrostNight, b| (a.date, &a.crop).cmp(&(b.date, &b.crop)));
-    nights.dedup_by(|a, b| {
-        a.date == b.date && a.crop == b.crop && a.stage == b.stage && a.low_c == b.low_c
-    });
-    let counts = &facts.journal.bud_counts;
-    frost_nights::count_tells(&mut nights, counts, season.today.year());
-    nights
-}
-
-/// Hour of the day, standard time, from which the low of the night before is
-/// what was seen, not what was forecast (our choice: well after sunrise).
-const NIGHT_IS_OVER_HOUR: u32 = 9;
-
-/// The day itself as far as it was seen, once its night is over; and the
-/// coming days as forecast, today's low never above what was seen already.
-fn around_now(weather: &Weather, today: NaiveDate) -> (Option<DailyRecord>, Option<DailyRecord>) {
-    let coming = weather.forecast.as_ref().map(|forecast| &forecast.daily);
-    let Some(so_far) = weather.so_far(today) else {
-        return (None, coming.cloned());
-    };
-    let over = weather
-        .seen_to
-        .is_some_and(|until| until.hour() >= NIGHT_IS_OVER_HOUR);
-    let seen = over.then(|| DailyRecord::from_days(&[so_far])).flatten();
-    let mut coming = coming.cloned();
-    if let Some(coming) = &mut coming
-        && let Some(mut day) = coming.day(today)
-    {
-        let lowest = [day.low_c, so_far.low_c].into_iter().flatten();
-        day.low_c = match over {
-            true => None,
-            false => lowest.reduce(f64::min),
-        };
-        coming.put(day);
-    }
-    (seen, coming)
-}
-
-/// The lows that the keeper read at the trees of a group, the coldest of each
-/// morning. One without trees and without a row is about all of them.
-fn lows_at(
-    facts: &Facts,
-    group: &Group,
-    from: NaiveDate,
-    today: NaiveDate,
-) -> BTreeMap<NaiveDate, f64> {
-    let trees = || {
-        let indices = group.trees.iter();
-        indices.filter_map(|&index| facts.register.trees.get(index))
-    };
-    let mut lows: BTreeMap<NaiveDate, f64> = BTreeMap::new();
-    for read in &facts.journal.lows {
-        if read.date < from || read.date > today {
-            continue;
-        }
-        let row = read.what.spot.as_deref().map(str::trim);
-        let known_row = row.filter(|row| {
-            let mut rows = facts
-                .register
-                .trees
-                .iter()
-                .filter_map(|tree| tree.row.as_deref());
-            rows.any(|one| one.eq_ignore_ascii_case(row))
-        });
-        let about = match (read.trees.is_empty(), known_row) {
-            (false, _) => trees().any(|tree| read.trees.contains(&tree.id)),
-            (true, Some(row)) => trees().any(|tree| {
-                let own = tree.row.as_deref();
-                own.is_some_and(|own| own.eq_ignore_ascii_case(row))
-            }),
-            (true, None) => read.crop.as_ref().is_none_or(|crop| *crop == group.crop),
-        };
-        if about {
-            let low = lows.entry(read.date).or_insert(read.what.low_c);
-            *low = low.min(read.what.low_c);
-        }
-    }
-    lows
-}
-
 /// The infection periods of this year's hours, judged for the register.
 fn infection_periods(facts: &Facts, season: &Season) -> Vec<InfectionPeriod> {
     judged(facts, season, &hours_seen(season))
@@ -568,47 +464,6 @@ impl Season {
                 },
             },
         ))
-    }
-
-    /// The share of a full crop that this season's frosts have left on a
-    /// group, 0 to 1: the worst night decides, since the buds that die in a
-    /// mild night are the same weak ones as in a hard one.
-    pub fn crop_left(&self, group: &Group, year: i32) -> f64 {
-        let Some(crop) = self.crop(&group.crop) else {
-            return 1.0;
-        };
-        let Some((least, most, _)) = &crop.blossoms_needed else {
-            return 1.0;
-        };
-        let worst = self
-            .worst_night(&group.crop, year)
-            .map_or(0.0, |night| night.kill);
-        ((1.0 - worst) / f64::midpoint(*least, *most)).clamp(0.0, 1.0)
-    }
-
-    /// The night of a year that killed most of a crop's buds.
-    pub fn worst_night(&self, crop: &str, year: i32) -> Option<&FrostNight> {
-        self.frosts
-            .iter()
-            .filter(|night| !night.forecast && night.crop == crop && night.date.year() == year)
-            .max_by(|a, b| a.kill.total_cmp(&b.kill))
-    }
-
-    /// The last night before a day that killed at least a share of the buds of
-    /// a crop (of any crop where none is named) in the same year.
-    pub fn frost_damage(
-        &self,
-        crop: Option<&str>,
-        share: f64,
-        before: NaiveDate,
-    ) -> Option<NaiveDate> {
-        self.frosts
-            .iter()
-            .filter(|night| !night.forecast && night.kill >= share)
-            .filter(|night| crop.is_none_or(|crop| night.crop == crop))
-            .filter(|night| night.date <= before && night.date.year() == before.year())
-            .map(|night| night.date)
-            .max()
     }
 
     /// Whether a crop, or any crop where none is named, is likely in bloom on

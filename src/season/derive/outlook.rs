@@ -1,10 +1,12 @@
 //! The coming nights against the buds: what matters of each, crop by crop.
 
 use super::Season;
+use super::frosts::around_now;
 use crate::facts::Facts;
 use crate::facts::weather::{DailyRecord, HourlyRecord};
-use crate::season::frost::{Critical, NightAhead, spread_at};
-use crate::season::frost_nights;
+use crate::season::evidence::{FEARED_CHANCE, TOLD_SHARE};
+use crate::season::frost::spread_at;
+use crate::season::frost_nights::Buds;
 use crate::season::hourly_curve;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime};
 
@@ -17,10 +19,7 @@ const WATCH_ABOVE_K: f64 = 4.0 / 1.8;
 const ENOUGH_MORNINGS: usize = 3;
 
 /// Most days ahead that are looked at.
-const NIGHTS: u64 = 7;
-
-/// Half a span that holds eight of ten, in standard deviations.
-const EIGHT_OF_TEN: f64 = 1.282;
+pub(super) const NIGHTS: u64 = 7;
 
 /// How much a night asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -29,7 +28,7 @@ pub enum Alarm {
     Clear,
     /// Near enough to look again.
     Watch,
-    /// A tenth or more of some crop's buds are likely to die.
+    /// A tenth or more of some crop's buds may well die: it is told.
     Act,
     /// Half or more of some crop's buds are likely to die.
     Severe,
@@ -60,8 +59,9 @@ pub struct CropOutlook {
     pub crop: String,
     /// The stage that it is likely in.
     pub stage: String,
-    /// The least and the most forward stage that it may be in.
-    pub stages: (String, String),
+    /// The least and the most forward stage that it may be in; `None` where it
+    /// may not have come to the first published one.
+    pub stages: (Option<String>, String),
     /// Temperatures that kill a tenth, half and nine tenths there, °C.
     pub kills_c: (f64, f64, f64),
     /// Share of buds expected to die.
@@ -72,6 +72,15 @@ pub struct CropOutlook {
     pub tenth: f64,
     /// Hours at or below the temperature that kills a tenth.
     pub hours_below: Option<u32>,
+}
+
+impl CropOutlook {
+    /// Whether the night is told for this crop; as
+    /// [`FrostNight::is_feared`](crate::season::evidence::FrostNight::is_feared),
+    /// with enough at stake.
+    pub fn is_feared(&self) -> bool {
+        self.tenth >= FEARED_CHANCE && self.kill >= TOLD_SHARE
+    }
 }
 
 /// How much colder, or warmer, the keeper's mornings were than the record: the
@@ -96,8 +105,9 @@ impl Season {
         let forecast = self.facts.weather.forecast.as_ref()?;
         let offset_k = site_offset(facts).map_or(0.0, |(offset, _)| offset);
         let until = self.today + Days::new(NIGHTS);
-        let nights: Vec<NightOutlook> = forecast
-            .daily
+        // What has passed of today is not ahead.
+        let coming = around_now(&self.facts.weather, self.today).1?;
+        let nights: Vec<NightOutlook> = coming
             .days()
             .filter(|day| day.date >= self.today && day.date < until)
             .filter_map(|day| {
@@ -127,31 +137,21 @@ impl Season {
         for (index, group) in self.groups.iter().enumerate() {
             let found = self.crop(&group.crop).and_then(|crop| {
                 let stages = &self.group_year(date.year(), index)?.spreads;
-                let at = |pick| frost_nights::stage_on(crop, stages, date, pick);
-                let row = at(|spread| spread.middle)?;
-                let critical = Critical::from_row(row)?;
-                let ends = [at(|spread| spread.late), at(|spread| spread.early)];
-                let [back, on] = ends.map(|row_then| row_then.unwrap_or(row));
-                let wide = EIGHT_OF_TEN * spread_k;
-                let kills = [back, row, on].into_iter().filter_map(Critical::from_row);
-                let (least, most) = kills.fold((1.0f64, 0.0f64), |(least, most), critical| {
-                    (
-                        least.min(critical.kill(low_c + wide)),
-                        most.max(critical.kill(low_c - wide)),
-                    )
-                });
-                let ahead = NightAhead::of(&critical, low_c, spread_k)?;
+                let buds = Buds::on(crop, stages, date)?;
+                let (kill, least, most, tenth) = buds.killed(low_c, spread_k)?;
+                let critical = buds.critical;
                 let half = critical
                     .temperature_for(0.5)
                     .unwrap_or(critical.kill_90_c());
+                let (back, on) = buds.stages;
                 Some(CropOutlook {
                     crop: group.crop.clone(),
-                    stage: row.stage.clone(),
-                    stages: (back.stage.clone(), on.stage.clone()),
+                    stage: buds.stage.to_owned(),
+                    stages: (back.map(str::to_owned), on.to_owned()),
                     kills_c: (critical.kill_10_c(), half, critical.kill_90_c()),
-                    kill: ahead.expected,
+                    kill,
                     kill_span: (least, most),
-                    tenth: ahead.tenth,
+                    tenth,
                     hours_below: below(critical.kill_10_c()),
                 })
             });
@@ -170,7 +170,7 @@ impl Season {
             .iter()
             .map(|crop| match crop.kills_c {
                 (_, half, _) if low_c <= half => Alarm::Severe,
-                (tenth, _, _) if low_c <= tenth => Alarm::Act,
+                _ if crop.is_feared() => Alarm::Act,
                 (tenth, _, _) if low_c <= tenth + WATCH_ABOVE_K => Alarm::Watch,
                 _ => Alarm::Clear,
             })
