@@ -6,5 +6,6 @@ mod handbook;
 mod orchard;
 mod replay;
 mod seen;
+mod springs;
 mod walk;
 mod year;

@@ -39,7 +39,9 @@ pub fn choose(
         return None;
     }
     let crop = facts.knowledge.crop(&group.crop)?;
-    if season.crop_left(group, year) < chore.needs.crop_left {
+    // Only a loss that is sure takes work off the list; the count of buds
+    // settles the rest.
+    if season.crop_surely_left(group, year) < chore.needs.crop_left {
         return None;
     }
     let mut need: Vec<(String, Option<Rating>)> = Vec::new();

@@ -343,7 +343,7 @@ fn replan(facts: &Facts, words: Words<'_>, lost: &[Lost]) -> Line {
         let after = match lost.toll.counted() {
             Some((dead, cut)) => format!("{dead} dead of {cut} buds counted"),
             None => format!(
-                "{} on {} at {}",
+                "{} in the night to {}, at {}",
                 units.temperature(worst.low_c),
                 words.near_day(worst.date),
                 worst.stage

@@ -378,6 +378,9 @@ pub const FEARED_CHANCE: f64 = 0.3;
 /// Least share killed of a night that is told, ahead or over (our judgement).
 pub const TOLD_SHARE: f64 = 0.05;
 
+/// Nights no further apart than this are of one cold spell (our choice).
+pub const NIGHTS_APART: i64 = 3;
+
 impl FrostNight {
     /// Whether a night ahead is told: it may well take a tenth.
     pub fn is_feared(&self) -> bool {

@@ -5,7 +5,7 @@
 //! took its share of what the others left is a bound (reference/algorithms.md
 //! 8.3; frost.md 3 lets survivors multiply).
 
-use super::evidence::FrostNight;
+use super::evidence::{FrostNight, NIGHTS_APART, TOLD_SHARE};
 use super::frost::Toll;
 use chrono::NaiveDate;
 
@@ -68,6 +68,28 @@ impl FrostToll {
         &self.nights
     }
 
+    /// The worst night with those that hurt in a row with it, in their order.
+    pub fn spell(&self) -> impl Iterator<Item = &FrostNight> {
+        let counts = |night: &FrostNight| night.kill >= TOLD_SHARE;
+        let follow = |nights: &mut dyn Iterator<Item = &FrostNight>| {
+            let mut last = self.worst().date;
+            let mut count = 0;
+            for (at, night) in nights.enumerate() {
+                if (night.date - last).num_days().abs() > NIGHTS_APART {
+                    break;
+                }
+                if counts(night) {
+                    (last, count) = (night.date, at + 1);
+                }
+            }
+            count
+        };
+        let before = follow(&mut self.nights[..self.worst].iter().rev());
+        let after = follow(&mut self.nights[self.worst + 1..].iter());
+        let spell = self.nights[self.worst - before..=self.worst + after].iter();
+        spell.filter(move |night| counts(night) || night.date == self.worst().date)
+    }
+
     /// Buds dead and buds cut, where the keeper has counted.
     pub fn counted(&self) -> Option<(u32, u32)> {
         self.nights.iter().find_map(|night| night.counted)
@@ -112,6 +134,19 @@ mod tests {
         assert_eq!(toll.worst().date.to_string(), "2007-04-06");
         assert_eq!(toll.nights().len(), 3);
         assert_eq!(FrostToll::of(Vec::new(), None), None);
+    }
+
+    #[test]
+    fn a_spell_is_the_nights_in_a_row_with_the_worst() {
+        let kills = [(1, 0.3), (4, 0.2), (7, 0.01), (8, 0.6), (9, 0.1), (14, 0.3)];
+        let nights = kills.map(|(day, kill)| night(day, kill, kill)).to_vec();
+        let toll = FrostToll::of(nights, None).unwrap();
+        let days: Vec<String> = toll.spell().map(|one| one.date.to_string()).collect();
+        assert_eq!(days, ["2007-04-08", "2007-04-09"]);
+        let nights = [(5, 0.2), (7, 0.3), (8, 0.01), (9, 0.6)];
+        let nights = nights.map(|(day, kill)| night(day, kill, kill)).to_vec();
+        let toll = FrostToll::of(nights, None).unwrap();
+        assert_eq!(toll.spell().count(), 3);
     }
 
     #[test]

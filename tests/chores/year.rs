@@ -400,7 +400,9 @@ fn frost_ahead_is_over_on_its_morning() {
     // The demo's nights to 21 and 22 April 2026.
     let before = tasks(date(2026, 4, 20));
     assert_eq!(before.len(), 1, "told on the eve");
-    assert_eq!(before[0].window.closes.spread.middle, date(2026, 4, 20));
+    assert_eq!(before[0].day, Some(date(2026, 4, 20)), "before the first");
+    let closes = before[0].window.closes.spread.middle;
+    assert_eq!(closes, date(2026, 4, 21), "the eve of the second");
     assert_eq!(
         tasks(date(2026, 4, 21)).len(),
         1,

@@ -46,13 +46,14 @@ pub(super) fn leave_out_sprays(facts: &Facts, plan: &mut Plan) {
 /// Share of a full crop below which the keeper is told.
 const LIGHT_CROP: f64 = 0.9;
 
-/// The crops of this season of which frost has taken much; of the groups of
-/// a crop the one with least left speaks.
+/// The crops of this season of which frost has surely taken much; of the
+/// groups of a crop the one with least left speaks.
 pub(super) fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
     let mut notes: Vec<Note> = Vec::new();
     for group in &season.groups {
         let (least, left, most) = season.crop_left_span(group, today.year());
-        let Some(toll) = season.toll_of(group).filter(|_| left < LIGHT_CROP) else {
+        let sure = season.crop_surely_left(group, today.year());
+        let Some(toll) = season.toll_of(group).filter(|_| sure < LIGHT_CROP) else {
             continue;
         };
         let note = Note::CropLost {

@@ -7,8 +7,8 @@ use crate::facts::knowledge::{ChoreKind, Trigger};
 use crate::plan::days::{self, Prospect};
 use chrono::{Days, NaiveDate, TimeDelta};
 
-/// Days from which the window of an event's work is long (our choice).
-const LONG_DAYS: i64 = 21;
+/// Days from which the window that an event opens is long (our choice).
+const LONG_DAYS: f64 = 21.0;
 
 /// How a task stands today, and which day suits it.
 pub(super) fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, today: NaiveDate) {
@@ -55,13 +55,12 @@ pub(super) fn settle(facts: &Facts, prospect: &Prospect<'_>, task: &mut Task, to
     let open = window.opens.spread.middle <= today;
     let over = window.closes.spread.middle < today;
     let last_days = window.closes.spread.middle - today <= TimeDelta::days(2);
-    let by_event = facts
+    // What an event has set off for weeks is no matter of today.
+    let pressing = facts
         .knowledge
         .chore(&task.chore)
-        .is_some_and(|chore| chore.after.is_some());
-    // What an event has set off for weeks is no matter of today.
-    let length = window.closes.spread.middle - window.opens.spread.middle;
-    let pressing = by_event && length < TimeDelta::days(LONG_DAYS);
+        .and_then(|chore| chore.after.as_ref())
+        .is_some_and(|after| after.closes_days - after.opens_days < LONG_DAYS);
     task.state = match (open, over) {
         (_, true) => State::Missed,
         (true, false) if pressing || (last_days && task.worth >= 4) => State::Urgent,

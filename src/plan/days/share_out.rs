@@ -9,7 +9,7 @@
 use super::flow::{Flow, Job, Slot};
 use super::suitable::{Judge, Prospect};
 use crate::facts::Facts;
-use crate::facts::knowledge::{Chore, ChoreKind};
+use crate::facts::knowledge::{Chore, ChoreKind, Trigger};
 use crate::plan::calendar::{Plan, State, Task};
 use chrono::{Datelike, Days, NaiveDate, TimeDelta, Weekday};
 
@@ -33,7 +33,7 @@ const RISK_COST: f64 = 300.0;
 const SHORT_COST: i64 = 30;
 
 /// Days from the best time to the close below which work that an event set off
-/// presses: a count of buds, a spray after an infection (our judgement).
+/// presses, such as a spray after an infection (our judgement).
 const PRESSING_DAYS: i64 = 8;
 
 /// Days from a chore to one that comes after it (our judgement: the next day).
@@ -250,6 +250,9 @@ fn turns_of(facts: &Facts, plan: &Plan, at: usize, after: Option<NaiveDate>) -> 
     else {
         return turns;
     };
+    if by_frost(chore) {
+        return turns;
+    }
     let window = &task.window;
     let last = window.closes.spread.middle.min(plan.until);
     let opens = window.opens.spread.middle.max(plan.today);
@@ -300,6 +303,19 @@ fn turns_of(facts: &Facts, plan: &Plan, at: usize, after: Option<NaiveDate>) -> 
         });
     }
     turns
+}
+
+/// Whether a frost sets the day, not the keeper's hours: what is done before
+/// it, and the count of buds after it.
+fn by_frost(chore: &Chore) -> bool {
+    chore
+        .after
+        .as_ref()
+        .is_some_and(|after| match after.trigger {
+            Trigger::FrostAhead { .. } => true,
+            Trigger::FrostKill { .. } => after.closes_days - after.best_days < PRESSING_DAYS as f64,
+            _ => false,
+        })
 }
 
 fn blocks(minutes: f64) -> u32 {

@@ -189,10 +189,10 @@ impl<'f> Prospect<'f> {
             Guard::FrostDamage { share, within_days } => {
                 let crop = task.crop.as_deref();
                 let ahead = self.season.frost_ahead(crop, share.min(AHEAD_SHARE));
-                if let Some(night) = ahead.filter(|night| date <= night.date + COUNT_DAYS) {
+                if let Some((first, _)) = ahead.filter(|(_, last)| date <= last.date + COUNT_DAYS) {
                     return Some(Hold::FrostAhead {
-                        date: night.date,
-                        low_c: night.low_c,
+                        date: first.date,
+                        low_c: first.low_c,
                     });
                 }
                 let hurt = self.season.frost_damage(crop, *share, date)?;

@@ -1,7 +1,7 @@
 //! Nights of frost in words.
 
 use super::{Words, listed};
-use crate::season::evidence::{FrostNight, TOLD_SHARE};
+use crate::season::evidence::FrostNight;
 use crate::season::frost_toll::FrostToll;
 use crate::units::plain;
 use chrono::{NaiveDate, NaiveDateTime};
@@ -91,15 +91,10 @@ impl Words<'_> {
         format!("{}; {verb}: {}", self.low(coldest), list.join(", "))
     }
 
-    /// The frosts that make up a toll: `the frost of Sun 8 Apr has`, `the 3
-    /// frosts from Thu 5 to Sun 8 Apr have`.
+    /// The worst frost of a toll with those in a row with it: `the frost of Sun
+    /// 8 Apr has`, `the 3 frosts from Thu 5 to Sun 8 Apr have`.
     pub fn spring_frosts(&self, toll: &FrostToll) -> String {
-        let told: Vec<NaiveDate> = toll
-            .nights()
-            .iter()
-            .filter(|night| night.kill >= TOLD_SHARE || night.date == toll.worst().date)
-            .map(|night| night.date)
-            .collect();
+        let told: Vec<NaiveDate> = toll.spell().map(|night| night.date).collect();
         match told.as_slice() {
             [first, .., last] => format!(
                 "the {} frosts from {} to {} have",

@@ -3,13 +3,10 @@
 use super::{Event, Season};
 use crate::facts::knowledge::Trigger;
 use crate::facts::weather::{DailyRecord, rain_reaches};
-use crate::season::evidence::Evidence;
+use crate::season::evidence::{Evidence, NIGHTS_APART};
 use crate::season::groups::Group;
 use crate::season::infection::Class;
 use chrono::{Datelike, Days, NaiveDate};
-
-/// Nights no further apart than this are of one cold spell (our choice).
-const NIGHTS_APART: i64 = 3;
 
 impl Season {
     /// What happened, or is forecast, that may set a chore off, in its order.

@@ -203,6 +203,16 @@ impl Season {
         (left(toll.kill_most), left(toll.kill), left(toll.kill_least))
     }
 
+    /// The most of a crop that may be left, which is what work hangs on; once
+    /// buds were counted the likely share.
+    pub fn crop_surely_left(&self, group: &Group, year: i32) -> f64 {
+        let (_, left, most) = self.crop_left_span(group, year);
+        let counted = self
+            .toll_of(group)
+            .is_some_and(|toll| toll.counted().is_some());
+        if counted { left } else { most }
+    }
+
     /// The night of a year that killed most of a crop's buds.
     pub fn worst_night(&self, crop: &str, year: i32) -> Option<&FrostNight> {
         let toll = self.toll(crop).filter(|_| year == self.today.year());
@@ -223,12 +233,19 @@ impl Season {
             .max()
     }
 
-    /// The first night ahead that may well kill at least a share of the buds
-    /// of a crop, of any crop where none is named.
-    pub fn frost_ahead(&self, crop: Option<&str>, share: f64) -> Option<&FrostNight> {
+    /// The first and the last night ahead that may well kill at least a share
+    /// of the buds of a crop, of any crop where none is named.
+    pub fn frost_ahead(
+        &self,
+        crop: Option<&str>,
+        share: f64,
+    ) -> Option<(&FrostNight, &FrostNight)> {
         // The morning of today is over for the work of the day.
-        self.hurt(crop, share, true)
-            .find(|night| night.is_feared() && night.date > self.today)
+        let mut ahead = self
+            .hurt(crop, share, true)
+            .filter(|night| night.is_feared() && night.date > self.today);
+        let first = ahead.next()?;
+        Some((first, ahead.last().unwrap_or(first)))
     }
 
     fn hurt(
