@@ -390,6 +390,12 @@ fn changed(facts: &Facts, words: Words<'_>, changes: &[(Change, Task)]) -> Vec<S
             None => groups.push((sort(&change.what), &change.what, vec![task])),
         }
     }
+    // What need not be done any more is the best of the news.
+    groups.sort_by_key(|(_, what, _)| match what {
+        What::Dropped => 0,
+        What::Added { .. } => 1,
+        What::Moved { .. } => 2,
+    });
     groups
         .into_iter()
         .map(|(word, what, tasks)| {

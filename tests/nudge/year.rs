@@ -76,7 +76,7 @@ fn april_2007_as_it_is_told() {
     // its new calendar once.
     assert!(text.contains("URGENT Frost tonight"));
     assert_eq!(
-        text.matches("New calendar: The frost of").count(),
+        text.matches("New calendar: The 5 frosts from").count(),
         2,
         "in title and text, once"
     );
