@@ -12,5 +12,6 @@ pub(crate) mod data;
 mod degree_days;
 mod freeze;
 mod frost;
+mod frost_nights;
 mod sun_and_hours;
 mod wetness;

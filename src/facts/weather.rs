@@ -533,6 +533,16 @@ mod tests {
     }
 
     #[test]
+    fn an_inch_of_the_gauge_is_an_inch() {
+        let inch = f64::from(25.4_f32);
+        assert!(inch < 25.4, "single precision stores it a little short");
+        assert!(rain_reaches(inch, 25.4));
+        assert!(rain_reaches(f64::from(30.48_f32), 30.48));
+        assert!(!rain_reaches(25.39, 25.4));
+        assert!(!rain_reaches(f64::NAN, 25.4));
+    }
+
+    #[test]
     fn gaps_stay_unknown_and_the_later_of_two_stands() {
         let days = [
             day(date(2024, 2, 28), 1.0, 5.0),

@@ -91,6 +91,7 @@ fn a_lasting_catch_starts_the_count_of_its_insect() {
         noted.contains("you noted the first catch on 15 May"),
         "{noted}"
     );
+    assert!(!noted.contains("A date of the calendar"), "{noted}");
     assert_ne!(cover()[0]["opens"], before[0]["opens"]);
     // The sum by hand: simple average above 50 F from the catch on.
     let mut sum = 0.0;

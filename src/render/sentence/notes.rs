@@ -9,6 +9,7 @@ use crate::plan::changes::{Change, What};
 use crate::plan::window::Window;
 use crate::render::page::capital;
 use crate::season::Caveat;
+use crate::season::evidence::Evidence;
 use crate::season::spread::Basis;
 use crate::season::stages::Refusal;
 use crate::units::plain;
@@ -210,16 +211,20 @@ impl Words<'_> {
     pub fn sureness(&self, window: &Window) -> String {
         let (opens, closes) = (window.opens.spread, window.closes.spread);
         // The bound that is least settled is the one to speak of.
-        let (what, bound) = if opens.width_days() >= closes.width_days() {
-            ("opening", opens)
+        let (what, bound, bound_evidence) = if opens.width_days() >= closes.width_days() {
+            ("opening", opens, &window.opens.evidence)
         } else {
-            ("close", closes)
+            ("close", closes, &window.closes.evidence)
         };
         let span = format!("{} to {}", self.day(bound.early), self.day(bound.late));
         match bound.basis {
             _ if bound.width_days() == 0 => "Settled: nothing in it is forecast.".to_owned(),
             Basis::Seen | Basis::Forecast => format!(
-                "Worked out from this year's weather so far; the {what} may still fall anywhere from {span}. A growth stage that you note moves it at once."
+                "Worked out from this year's weather so far; the {what} may still fall anywhere from {span}. {} that you note moves it at once.",
+                match bound_evidence {
+                    Evidence::HeatSinceCatch { .. } => "A lasting catch",
+                    _ => "A growth stage",
+                }
             ),
             Basis::PastYears => format!(
                 "In eight years of ten the {what} falls from {span}. The weather to come and the stages that you note will narrow it."
