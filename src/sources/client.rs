@@ -13,10 +13,10 @@ use super::reply::clean;
 pub use super::reply::{Reply, gunzip};
 use super::request::hide;
 pub use super::request::{Request, Secrets};
+use super::stop::Stop;
 use std::io::{self, Read};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
-use std::thread;
 use std::time::{Duration, Instant};
 use ureq::config::Config;
 use ureq::http::{HeaderMap, header};
@@ -48,7 +48,7 @@ pub struct Settings {
     /// Seed of the jitter.
     pub seed: u64,
     /// Set by the caller to end all waiting.
-    pub stop: Arc<AtomicBool>,
+    pub stop: Stop,
 }
 
 impl Default for Settings {
@@ -63,7 +63,7 @@ impl Default for Settings {
             proxy: ProxyChoice::Environment,
             trust: Trust::System,
             seed: 0,
-            stop: Arc::default(),
+            stop: Stop::default(),
         }
     }
 }
@@ -192,26 +192,19 @@ impl Client {
         }
     }
 
-    /// Waits, in small steps, so that a stop is seen.
+    /// Waits, unless told to stop.
     ///
     /// # Errors
     /// [`SourceError::Stopped`] when told to stop.
     pub fn sleep(&self, pause: Duration) -> Result<(), SourceError> {
-        let start = Instant::now();
-        loop {
-            if self.stopped() {
-                return Err(SourceError::Stopped);
-            }
-            let left = pause.saturating_sub(start.elapsed());
-            if left.is_zero() {
-                return Ok(());
-            }
-            thread::sleep(left.min(Duration::from_millis(200)));
+        match self.settings.stop.wait(pause) {
+            true => Err(SourceError::Stopped),
+            false => Ok(()),
         }
     }
 
     fn stopped(&self) -> bool {
-        self.settings.stop.load(Ordering::Relaxed)
+        self.settings.stop.is_set()
     }
 
     /// One try, redirects included.

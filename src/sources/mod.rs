@@ -34,6 +34,7 @@ pub mod open_meteo;
 pub mod patience;
 mod reply;
 mod request;
+pub mod stop;
 pub mod watched;
 
 pub use error::{Failure, Fault, SourceError, Why};

@@ -6,11 +6,10 @@ use super::server::{Answer, Server};
 use budtide::sources::address::Address;
 use budtide::sources::client::{Client, ProxyChoice, Reply, Request, Settings};
 use budtide::sources::error::{Fault, SourceError, Why};
+use budtide::sources::stop::Stop;
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use std::io::Write;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -388,7 +387,7 @@ fn a_proxy_stands_before_the_network_but_not_before_this_machine() {
 #[test]
 fn a_stop_ends_the_waiting() {
     let server = Server::start(|_| Answer::status(500, ""));
-    let stop = Arc::new(AtomicBool::new(false));
+    let stop = Stop::default();
     let mut settings = quick();
     settings.stop = stop.clone();
     settings.patience.first = Duration::from_secs(30);
@@ -397,7 +396,7 @@ fn a_stop_ends_the_waiting() {
     let start = Instant::now();
     let waiting = thread::spawn(move || Client::new(settings).fetch(&request(&base), body));
     thread::sleep(Duration::from_millis(100));
-    stop.store(true, Ordering::Relaxed);
+    stop.set();
     assert_eq!(waiting.join().unwrap(), Err(SourceError::Stopped));
     assert!(start.elapsed() < Duration::from_secs(5));
 }

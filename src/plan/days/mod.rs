@@ -9,6 +9,7 @@ pub mod share_out; // a season's work over the keeper's hours
 
 use super::calendar::{State, Task};
 use crate::facts::knowledge::{Chore, ChoreKind};
+use crate::season::evidence::Evidence;
 use crate::season::spread::Spread;
 use chrono::{Days, NaiveDate};
 pub use suitable::{Prospect, Suits};
@@ -87,15 +88,21 @@ pub fn choose(prospect: &Prospect<'_>, chore: &Chore, task: &mut Task, today: Na
         task.day = Some(from.min(closes));
     }
     task.hold = prospect.hold_on(chore, task, today);
-    if let Some(Hold::FrostDamage { shows_by, .. }) = task.hold
+    if let Some(Hold::FrostDamage { date, shows_by }) = task.hold
         && shows_by > closes
     {
         if task.kind == ChoreKind::Pruning {
             // Put off until the damage shows, not given up: the year's crop is
             // set by that cut.
             let later = shows_by + Days::new(AFTER_DAMAGE_SHOWS_DAYS);
-            let spread = &mut task.window.closes.spread;
-            *spread = spread.later(Spread::certain(later, spread.basis));
+            let bound = &mut task.window.closes;
+            bound.spread = bound
+                .spread
+                .later(Spread::certain(later, bound.spread.basis));
+            if let Some(night) = prospect.frost_of(task.crop.as_deref(), date) {
+                bound.evidence = Evidence::FrostNight(night.clone());
+                bound.shift_days = (later - date).num_days() as f64;
+            }
         } else {
             // It cannot be done well any more this season.
             task.state = State::Missed;

@@ -7,6 +7,7 @@ use crate::facts::knowledge::{Chore, ChoreKind, Guard};
 use crate::facts::weather::{DailyRecord, Day, HourlyRecord};
 use crate::plan::calendar::Task;
 use crate::season::Season;
+use crate::season::evidence::FrostNight;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime, TimeDelta};
 use std::cell::RefCell;
 use std::collections::HashMap;
@@ -110,6 +111,15 @@ impl<'f> Prospect<'f> {
     pub fn forecast_until(&self) -> NaiveDate {
         let last = self.coming.last().map(|day| day.date);
         last.unwrap_or(self.today - Days::new(1))
+    }
+
+    /// The night of a morning that killed most of a crop's buds, of any crop
+    /// where none is named.
+    pub(super) fn frost_of(&self, crop: Option<&str>, morning: NaiveDate) -> Option<&FrostNight> {
+        let nights = self.season.frosts.iter();
+        nights
+            .filter(|night| night.date == morning && crop.is_none_or(|crop| night.crop == crop))
+            .max_by(|a, b| a.kill.total_cmp(&b.kill))
     }
 
     /// Whether a day suits a task of the plan: its chore's guards, the trees'

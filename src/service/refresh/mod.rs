@@ -34,6 +34,7 @@ use crate::config::weather::WeatherSettings;
 use crate::facts::place::Place;
 use crate::sources::client::{self, Client, Traffic};
 use crate::sources::patience::Patience;
+use crate::sources::stop::Stop;
 use crate::sources::{SourceError, Span, Why};
 use crate::store::weather::WeatherStore;
 use crate::store::{FetchState, StoreError};
@@ -44,7 +45,6 @@ use std::fmt;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// How patient the requests are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -138,7 +138,7 @@ pub struct Fetcher {
     place: Place,
     settings: WeatherSettings,
     client: Arc<Client>,
-    stop: Arc<AtomicBool>,
+    stop: Stop,
     served: Vec<Served>,
     unasked: Vec<Unasked>,
     seed: u64,
@@ -201,12 +201,7 @@ impl Fetcher {
     /// Ends a round that runs in another thread, between two requests or
     /// within a pause.
     pub fn stop(&self) {
-        self.stop.store(true, Ordering::Relaxed);
-    }
-
-    /// A handle that does the same.
-    pub fn stopper(&self) -> Arc<AtomicBool> {
-        self.stop.clone()
+        self.stop.set();
     }
 
     /// Asks for what is wanted and keeps it. Blocks. A source that fails is
@@ -396,7 +391,7 @@ impl Round<'_> {
     }
 
     fn stopped(&mut self) -> bool {
-        self.done.stopped |= self.fetcher.stop.load(Ordering::Relaxed);
+        self.done.stopped |= self.fetcher.stop.is_set();
         self.done.stopped
     }
 
