@@ -105,7 +105,8 @@ impl Waker {
         Ok(())
     }
 
-    /// Wakes at this moment of the wall clock, at once if it has passed.
+    /// Wakes at this moment of the wall clock, never before it, at once if it
+    /// has passed.
     ///
     /// # Errors
     /// The system refuses the moment.
@@ -114,10 +115,11 @@ impl Waker {
             tv_sec: 0,
             tv_nsec: 0,
         };
-        // A moment of zero would disarm it.
+        // A moment of zero would disarm it. To the nanosecond: who wakes within
+        // the second before finds nothing due, and would wake again and again.
         let due = Timespec {
             tv_sec: at.timestamp().max(1),
-            tv_nsec: 0,
+            tv_nsec: at.timestamp_subsec_nanos().min(999_999_999).into(),
         };
         let spec = Itimerspec {
             it_interval: zero,
@@ -249,6 +251,17 @@ mod tests {
         let mut waker = Waker::new().unwrap();
         waker.arm(Utc::now() - chrono::TimeDelta::hours(1)).unwrap();
         assert_eq!(wait(&mut waker, Duration::from_secs(20)), Some(Wake::Time));
+    }
+
+    #[test]
+    fn nobody_wakes_before_the_moment() {
+        let mut waker = Waker::new().unwrap();
+        for at in [350, 700, 950] {
+            let at = Utc::now() + chrono::TimeDelta::milliseconds(at);
+            waker.arm(at).unwrap();
+            assert_eq!(wait(&mut waker, Duration::from_secs(20)), Some(Wake::Time));
+            assert!(Utc::now() >= at, "woken before {at}");
+        }
     }
 
     #[test]
