@@ -7,7 +7,8 @@ use crate::facts::knowledge::CropKind;
 use crate::facts::register::Tree;
 use crate::plan::Plan;
 use crate::plan::calendar::State;
-use crate::season::evidence::{Evidence, FrostNight, TOLD_SHARE};
+use crate::season::evidence::{Evidence, FrostNight};
+use crate::season::frost_nights::EIGHT_OF_TEN;
 use crate::season::frost_toll::FrostToll;
 use crate::season::{Alarm, Group, NightOutlook, Season, site_offset};
 use chrono::{Datelike, Days, NaiveDate};
@@ -89,12 +90,16 @@ pub fn page(facts: &Facts, season: &Season) -> Vec<String> {
             facts
                 .place
                 .units
-                .temperature(night.low_c - 1.282 * night.spread_k),
+                .temperature(night.low_c - EIGHT_OF_TEN * night.spread_k),
             facts
                 .place
                 .units
-                .temperature(night.low_c + 1.282 * night.spread_k),
-            alarm_word(night.alarm)
+                .temperature(night.low_c + EIGHT_OF_TEN * night.spread_k),
+            match night.alarm {
+                // Too late to act on: its own part says what to do.
+                Alarm::Act | Alarm::Severe if night.date == season.today => "this morning",
+                alarm => alarm_word(alarm),
+            }
         ));
     }
     if alarming.is_empty() {
@@ -315,10 +320,10 @@ const COUNT_CHORE: &str = "frost-check";
 /// while only its forecast is known, and what to do about it. Empty after a
 /// night that hurt nothing.
 pub fn this_morning(facts: &Facts, season: &Season, plan: &Plan) -> Vec<String> {
-    let of_today = season.frosts.iter().filter(|night| {
-        night.date == season.today
-            && (night.kill >= TOLD_SHARE && (!night.forecast || night.is_feared()))
-    });
+    let of_today = season
+        .frosts
+        .iter()
+        .filter(|night| night.date == season.today && night.is_told());
     let nights: Vec<Evidence> = of_today.cloned().map(Evidence::FrostNight).collect();
     let Some(Evidence::FrostNight(first)) = nights.first() else {
         return Vec::new();

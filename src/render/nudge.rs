@@ -2,6 +2,7 @@
 
 use super::icalendar::CalendarEntry;
 use super::message::Line;
+use super::page::capital;
 use super::sentence::{Words, crop_left, named, share_range};
 use crate::facts::Facts;
 use crate::plan::calendar::{Plan, State, Task};
@@ -153,7 +154,7 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
         trees: ids.join(" "),
         why: why
             .or_else(|| known.map(|chore| chore.why.clone()))
-            .map(|why| sentence(&why))
+            .map(|why| capital(&why))
             .unwrap_or_default(),
         details,
         cautions,
@@ -283,7 +284,7 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
     }
     let kills = shares.into_iter().map(|(share, crops)| {
         let crops: Vec<&str> = crops.iter().map(String::as_str).collect();
-        sentence(&format!(
+        capital(&format!(
             "{share} of the buds may die on {}",
             listed(&crops)
         ))
@@ -292,7 +293,7 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
         let (alerts, zone) = (&facts.weather.alerts, facts.place.time_zone);
         warned::of_night(alerts, night.date, zone)
     });
-    let warned = warned.map(|reason| sentence(&words.reason(&reason)) + ".");
+    let warned = warned.map(|reason| capital(&words.reason(&reason)) + ".");
     Line {
         label: String::new(),
         heading: format!(
@@ -351,7 +352,7 @@ fn replan(facts: &Facts, words: Words<'_>, lost: &[Lost]) -> Line {
         };
         format!(
             "{}: {} left after {after}",
-            sentence(&crop(&lost.crop)),
+            capital(&crop(&lost.crop)),
             crop_left(lost.left, lost.span)
         )
     });
@@ -362,7 +363,7 @@ fn replan(facts: &Facts, words: Words<'_>, lost: &[Lost]) -> Line {
     let all_counted = lost.iter().all(|lost| lost.toll.counted().is_some());
     Line {
         label: label(Kind::Replan).to_owned(),
-        heading: format!("{} taken fruit, and work changes", sentence(&frosts)),
+        heading: format!("{} taken fruit, and work changes", capital(&frosts)),
         when: match all_counted {
             true => String::new(),
             false => "count live buds first: the figures are worked out from the low, not seen"
@@ -431,7 +432,7 @@ pub fn entry(facts: &Facts, today: NaiveDate, task: &Task) -> CalendarEntry {
         words.span(window.opens.spread.middle, window.closes.spread.middle)
     );
     if let Some(hold) = &task.hold {
-        description.push_str(&format!("\n{}", sentence(&words.hold(hold))));
+        description.push_str(&format!("\n{}", capital(&words.hold(hold))));
     }
     if task.fit.left_over_min > 0.0 && task.fit.days.is_empty() {
         description.push_str("\nNo time of yours is left for it; this is its best day");
@@ -443,7 +444,7 @@ pub fn entry(facts: &Facts, today: NaiveDate, task: &Task) -> CalendarEntry {
         description.push_str(&format!("\nTrees: {}", words.ids(task)));
     }
     if let Some(why) = words.why(task) {
-        description.push_str(&format!("\nWhy: {}", sentence(&why)));
+        description.push_str(&format!("\nWhy: {}", capital(&why)));
     }
     description.push_str(&format!("\nMore: budtide why {}", task.id));
     CalendarEntry {
@@ -569,12 +570,4 @@ fn listed(words: &[&str]) -> String {
         [one] => (*one).to_owned(),
         [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
-}
-
-fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|c| c.to_uppercase().collect::<String>() + letters.as_str())
-        .unwrap_or_default()
 }

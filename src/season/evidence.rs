@@ -373,7 +373,7 @@ pub struct FrostNight {
 
 /// Chance of a tenth of the buds or more from which a night ahead is told;
 /// reference/algorithms.md 13.4.
-pub const FEARED_CHANCE: f64 = 0.3;
+const FEARED_CHANCE: f64 = 0.3;
 
 /// Least share killed of a night that is told, ahead or over (our judgement).
 pub const TOLD_SHARE: f64 = 0.05;
@@ -381,9 +381,22 @@ pub const TOLD_SHARE: f64 = 0.05;
 /// Nights no further apart than this are of one cold spell (our choice).
 pub const NIGHTS_APART: i64 = 3;
 
+/// Whether a night ahead is told: it may well take a tenth.
+pub fn is_feared(tenth: f64, kill: f64) -> bool {
+    tenth >= FEARED_CHANCE && kill >= TOLD_SHARE
+}
+
 impl FrostNight {
-    /// Whether a night ahead is told: it may well take a tenth.
+    /// Whether a night ahead is told.
     pub fn is_feared(&self) -> bool {
-        self.tenth >= FEARED_CHANCE && self.kill >= TOLD_SHARE
+        is_feared(self.tenth, self.kill)
+    }
+
+    /// Whether a night is told, ahead or over.
+    pub fn is_told(&self) -> bool {
+        match self.forecast {
+            true => self.is_feared(),
+            false => self.kill >= TOLD_SHARE,
+        }
     }
 }

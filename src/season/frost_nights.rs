@@ -6,7 +6,7 @@ use super::frost::{Critical, NightAhead};
 use super::spread::Spread;
 use crate::facts::journal::{BudCount, Noted};
 use crate::facts::knowledge::{CriticalTemperature, Crop};
-use crate::facts::weather::{DailyRecord, Day};
+use crate::facts::weather::Day;
 use chrono::{Datelike, Days, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -80,7 +80,7 @@ impl<'c> Buds<'c> {
 /// Where a low comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Low {
-    /// A record's, seen; with the place's own difference in it, K.
+    /// A record's, seen; and the place's own difference from it, K.
     Seen(f64),
     /// A forecast's, likewise, and its spread, K.
     Forecast(f64, f64),
@@ -89,17 +89,17 @@ pub enum Low {
 }
 
 /// One night of a crop whose stages come on the given days (in the order of
-/// the crop's list). `None` where no published stage holds on that night or
+/// the crop's list), of a day with the low as it was recorded, forecast or read. `None` where no published stage holds on that night or
 /// the share killed is not worth a word: at its most of a night seen, the mean
 /// of one ahead.
 pub fn night(crop: &Crop, stages: &Stages, day: Day, from: Low) -> Option<FrostNight> {
-    let low_c = day.low_c?;
     let buds = Buds::on(crop, stages, day.date)?;
     let (site_k, spread_k) = match from {
         Low::Seen(site_k) => (site_k, 0.0),
         Low::Forecast(site_k, spread_k) => (site_k, spread_k),
         Low::Read => (0.0, 0.0),
     };
+    let low_c = day.low_c? + site_k;
     let forecast = matches!(from, Low::Forecast(..));
     let (kill, least, most, tenth) = buds.killed(low_c, spread_k)?;
     let weight = if forecast { kill } else { most };
@@ -164,52 +164,29 @@ fn bears_on<'c>(
     Some((&row.stage, critical))
 }
 
-/// All nights seen of a span that are worth a word; the place's own difference
-/// from the record, K, is added to its lows.
-pub fn nights(
-    crop: &Crop,
-    stages: &Stages,
-    record: &DailyRecord,
-    site_k: f64,
-    from: NaiveDate,
-    to: NaiveDate,
-) -> Vec<FrostNight> {
-    record
-        .days()
-        .filter(|day| day.date >= from && day.date <= to)
-        .filter_map(|day| night(crop, stages, moved(day, site_k), Low::Seen(site_k)))
-        .collect()
-}
-
-/// A day with its low moved by so much, K.
-pub fn moved(mut day: Day, by_k: f64) -> Day {
-    day.low_c = day.low_c.map(|low| low + by_k);
-    day
-}
-
-/// The nights seen in a span, with the lows that the keeper read at the trees
-/// in the place of the record's: they are nearer to the buds than any station.
+/// The nights seen of the days of a record, the place's own difference from it
+/// added, K, with the lows that the keeper read at the trees in the place of
+/// the record's: they are nearer to the buds than any station.
 pub fn nights_seen(
     crop: &Crop,
     stages: &Stages,
-    record: Option<(&DailyRecord, f64)>,
+    days: impl Iterator<Item = Day>,
+    site_k: f64,
     read: &BTreeMap<NaiveDate, f64>,
-    from: NaiveDate,
-    to: NaiveDate,
 ) -> Vec<FrostNight> {
-    let mut found: Vec<FrostNight> = record
-        .map(|(record, site_k)| nights(crop, stages, record, site_k, from, to))
-        .unwrap_or_default();
-    found.retain(|night| !read.contains_key(&night.date));
-    for (&date, &low_c) in read.range(from..) {
+    let recorded = days
+        .filter(|day| !read.contains_key(&day.date))
+        .filter_map(|day| night(crop, stages, day, Low::Seen(site_k)));
+    let read = read.iter().filter_map(|(&date, &low_c)| {
         let day = Day {
             date,
             low_c: Some(low_c),
             high_c: None,
             rain_mm: None,
         };
-        found.extend(night(crop, stages, day, Low::Read));
-    }
+        night(crop, stages, day, Low::Read)
+    });
+    let mut found: Vec<FrostNight> = recorded.chain(read).collect();
     found.sort_by_key(|night| night.date);
     found
 }

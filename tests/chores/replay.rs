@@ -6,7 +6,7 @@
 //! (BP-179-W, VT2025), thinning waits for the crop (PURDUE-BUD), fruit pests
 //! need no cover without fruit (practice), pruning waits for regrowth (MSU).
 
-use super::orchard::{Orchard, champion, date, freeze_places};
+use super::orchard::{Orchard, champion, date};
 use budtide::facts::Facts;
 use budtide::facts::journal::{BudCount, Entry, Fact, Journal, LowRead, Noted};
 use budtide::plan::calendar::Note;
@@ -156,38 +156,6 @@ fn with(facts: &Facts, entry: &Entry, today: NaiveDate) -> (Season, Plan) {
     let season = season::derive(&facts, today);
     let plan = plan::make(&facts, &season, today);
     (season, plan)
-}
-
-/// The same freeze in the East, milder: -5.6 °C at State College, -3.9 in the
-/// Hudson Valley, -2.2 at Winchester, -1.7 at Washington (the records' own
-/// lows, reference/datasets.md). Buds there were not far on, or the night
-/// mild: apple loses no crop by the model.
-#[test]
-fn april_2007_in_the_east() {
-    for station in freeze_places() {
-        let name = station.name;
-        let orchard = Orchard::new(station, &["apple", "peach"]);
-        for today in days(2007, &[(4, 10)]) {
-            let (_, season, plan) = look(&orchard, today);
-            for crop in ["apple", "peach"] {
-                if let Some(night) = season.worst_night(crop, 2007) {
-                    println!(
-                        "{name} {today} {crop}: {} {:.1} °C in {}, {:.0} % ({:.0} to {:.0})",
-                        night.date,
-                        night.low_c,
-                        night.stage,
-                        night.kill * 100.0,
-                        night.kill_least * 100.0,
-                        night.kill_most * 100.0
-                    );
-                }
-            }
-            let lost = plan.notes.iter().any(
-                |note| matches!(note, Note::CropLost { crop, left, .. } if crop == "apple" && *left < 0.5),
-            );
-            assert!(!lost, "{name}: {:?}", plan.notes);
-        }
-    }
 }
 
 /// The early springs of 2010 and 2012: bloom is told early, and 2012's frosts

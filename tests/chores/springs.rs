@@ -112,8 +112,8 @@ fn live(station: Station, crops: &[&'static str], year: i32) -> Spring {
     spring.unwrap()
 }
 
-/// The likely share and the low of a night are the same on the frost page, in
-/// the message, in the JSON document, in the reasons of the task.
+/// The low and the shares of a night are the same in the message and on the
+/// frost page, whose figures the JSON document prints.
 fn one_figure(facts: &Facts, season: &Season, told: &[FrostNight]) {
     let outlook = season.frost_outlook(facts).unwrap();
     let on = |date| {
@@ -175,7 +175,7 @@ fn judge(name: &str, facts: &Facts, season: &Season, plan: &Plan) {
         assert_eq!(open.state, State::Urgent, "{name} {today}");
         assert_eq!(open.day, Some(today), "{name} {today}: {:?}", open.window);
     }
-    // No warning of a night that is over, and each warning in daylight.
+    // No warning of nights that are over.
     for task in tasks("frost-tonight") {
         let closes = task.window.closes.spread.middle;
         assert!(closes >= today, "{name} {today}: {closes}");
@@ -202,11 +202,19 @@ fn judge(name: &str, facts: &Facts, season: &Season, plan: &Plan) {
         }
     }
     // The morning after says so, from the forecast until the low is known.
-    let of_today = season.frosts.iter().any(|night| {
-        night.date == today && night.kill >= TOLD_SHARE && (!night.forecast || night.is_feared())
+    let low = |low: f64| facts.place.units.temperature(low);
+    let of_today = season.frosts.iter().find(|night| {
+        let weight = if night.forecast { HURT } else { TOLD_SHARE };
+        night.date == today && night.kill >= weight
     });
-    let told = render::frost::this_morning(facts, season, plan);
-    assert_eq!(!told.is_empty(), of_today, "{name} {today}: {told:?}");
+    if let Some(night) = of_today {
+        let told = render::frost::this_morning(facts, season, plan).join(" ");
+        assert!(told.contains(&low(night.low_c)), "{name} {today}: {told}");
+        assert!(
+            told.contains("Count live buds from"),
+            "{name} {today}: {told}"
+        );
+    }
 }
 
 impl Spring {
@@ -273,7 +281,7 @@ impl Spring {
         });
         for night in lost {
             let soon = |told: &NaiveDate| {
-                (TimeDelta::zero()..=TimeDelta::days(6)).contains(&(*told - night))
+                (TimeDelta::zero()..=TimeDelta::days(2)).contains(&(*told - night))
             };
             let times = self.replanned.iter().filter(|told| soon(told)).count();
             assert_eq!(
@@ -353,11 +361,20 @@ fn champion_2012_day_by_day() {
     run(champion(), 2012);
 }
 
-/// The same week in the East, where the records are at hand.
+/// The same freeze in the East, milder: -5.6 °C at State College, -3.9 in the
+/// Hudson Valley, -2.2 at Winchester, -1.7 at Washington (the records' own
+/// lows, reference/datasets.md). Buds there were not far on, or the night
+/// mild: apple loses no crop by the model.
 #[test]
 fn the_east_in_2007_day_by_day() {
     for station in freeze_places() {
-        run(station, 2007);
+        let spring = run(station, 2007);
+        let lost = spring
+            .last
+            .notes
+            .iter()
+            .any(|note| matches!(note, Note::CropLost { crop, .. } if crop == "apple"));
+        assert!(!lost, "{}: {:?}", spring.name, spring.last.notes);
     }
 }
 

@@ -49,8 +49,8 @@ impl Words<'_> {
         let others: Vec<&str> = others.iter().map(String::as_str).collect();
         match others.as_slice() {
             [] => worst,
-            [one] => format!("{worst}; less in the night to {one}"),
-            _ => format!("{worst}; less in the nights to {}", listed(&others)),
+            [one] => format!("{worst}; less harm in the night to {one}"),
+            _ => format!("{worst}; less harm in the nights to {}", listed(&others)),
         }
     }
 

@@ -211,17 +211,18 @@ impl Words<'_> {
     pub fn sureness(&self, window: &Window) -> String {
         let (opens, closes) = (window.opens.spread, window.closes.spread);
         // The bound that is least settled is the one to speak of.
-        let (what, bound, bound_evidence) = if opens.width_days() >= closes.width_days() {
-            ("opening", opens, &window.opens.evidence)
+        let (what, least_settled) = if opens.width_days() >= closes.width_days() {
+            ("opening", &window.opens)
         } else {
-            ("close", closes, &window.closes.evidence)
+            ("close", &window.closes)
         };
+        let bound = least_settled.spread;
         let span = format!("{} to {}", self.day(bound.early), self.day(bound.late));
         match bound.basis {
             _ if bound.width_days() == 0 => "Settled: nothing in it is forecast.".to_owned(),
             Basis::Seen | Basis::Forecast => format!(
                 "Worked out from this year's weather so far; the {what} may still fall anywhere from {span}. {} that you note moves it at once.",
-                match bound_evidence {
+                match least_settled.evidence {
                     Evidence::HeatSinceCatch { .. } => "A lasting catch",
                     _ => "A growth stage",
                 }

@@ -33,7 +33,13 @@ pub(super) fn of(facts: &Facts, season: &Season) -> Nights {
     };
     let site_k = site_offset(facts).map_or(0.0, |(offset, _)| offset);
     let weather = &season.facts.weather;
-    let coming = around_now(weather, season.today).1;
+    let (over, coming) = around_now(weather, season.today);
+    // By the record up to yesterday, by the day itself once its night is over.
+    let recorded = || {
+        let past = weather.daily.iter().flat_map(DailyRecord::days);
+        let past = past.filter(|day| day.date >= from && day.date < season.today);
+        past.chain(over.iter().flat_map(DailyRecord::days))
+    };
     let issued = weather.forecast.as_ref().map(|forecast| forecast.issued);
     for (index, group) in season.groups.iter().enumerate() {
         let crop = season.crop(&group.crop);
@@ -41,10 +47,7 @@ pub(super) fn of(facts: &Facts, season: &Season) -> Nights {
             continue;
         };
         let read = lows_at(facts, group, from, season.today);
-        let mut seen = seen(weather, season.today, &read, |record, read, from, to| {
-            let record = record.map(|record| (record, site_k));
-            frost_nights::nights_seen(crop, &stages.spreads, record, read, from, to)
-        });
+        let mut seen = frost_nights::nights_seen(crop, &stages.spreads, recorded(), site_k, &read);
         let counts = &facts.journal.bud_counts;
         let counted_on = frost_nights::count_tells(&mut seen, counts, &group.crop, year);
         nights.all.extend(seen.iter().cloned());
@@ -57,7 +60,6 @@ pub(super) fn of(facts: &Facts, season: &Season) -> Nights {
         for day in days.filter(|day| (ahead..until).contains(&day.date)) {
             let lead = issued.map_or(1, |issued| (day.date - issued).num_days());
             let low = Low::Forecast(site_k, spread_at(lead));
-            let day = frost_nights::moved(day, site_k);
             nights
                 .all
                 .extend(frost_nights::night(crop, &stages.spreads, day, low));
@@ -69,28 +71,6 @@ pub(super) fn of(facts: &Facts, season: &Season) -> Nights {
         a.date == b.date && a.crop == b.crop && a.stage == b.stage && a.kill == b.kill
     });
     nights
-}
-
-/// The nights seen of this year: by the record up to yesterday, by the day
-/// itself once its night is over, and by what the keeper read.
-fn seen(
-    weather: &Weather,
-    today: NaiveDate,
-    read: &BTreeMap<NaiveDate, f64>,
-    nights: impl Fn(
-        Option<&DailyRecord>,
-        &BTreeMap<NaiveDate, f64>,
-        NaiveDate,
-        NaiveDate,
-    ) -> Vec<FrostNight>,
-) -> Vec<FrostNight> {
-    let first = NaiveDate::from_ymd_opt(today.year(), 1, 1).unwrap_or(today);
-    let mut found = nights(weather.daily.as_ref(), read, first, today - Days::new(1));
-    if !read.contains_key(&today) {
-        let record = around_now(weather, today).0;
-        found.extend(nights(record.as_ref(), &BTreeMap::new(), today, today));
-    }
-    found
 }
 
 /// Hour of the day, standard time, from which the low of the night before is

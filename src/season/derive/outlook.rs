@@ -4,7 +4,7 @@ use super::Season;
 use super::frosts::around_now;
 use crate::facts::Facts;
 use crate::facts::weather::{DailyRecord, HourlyRecord};
-use crate::season::evidence::{FEARED_CHANCE, TOLD_SHARE};
+use crate::season::evidence::is_feared;
 use crate::season::frost::spread_at;
 use crate::season::frost_nights::Buds;
 use crate::season::hourly_curve;
@@ -75,11 +75,9 @@ pub struct CropOutlook {
 }
 
 impl CropOutlook {
-    /// Whether the night is told for this crop; as
-    /// [`FrostNight::is_feared`](crate::season::evidence::FrostNight::is_feared),
-    /// with enough at stake.
+    /// Whether the night is told for this crop.
     pub fn is_feared(&self) -> bool {
-        self.tenth >= FEARED_CHANCE && self.kill >= TOLD_SHARE
+        is_feared(self.tenth, self.kill)
     }
 }
 
