@@ -2,6 +2,7 @@
 //! since.
 
 use super::calendar::{State, Task, absorb};
+use super::trees::any_shared;
 use crate::facts::Facts;
 use crate::facts::knowledge::{Chore, ChoreKind, Trigger};
 use crate::facts::weather::rain_reaches;
@@ -98,7 +99,7 @@ fn goes_on(facts: &Facts, held: &Task, task: &Task) -> bool {
     let opens = task.window.opens.spread.middle;
     let same = held.crop == task.crop
         && held.group == task.group
-        && (held.trees == task.trees || held.trees.iter().any(|id| task.trees.contains(id)));
+        && (held.trees == task.trees || any_shared(&held.trees, &task.trees));
     let journal = &facts.journal;
     let settled = journal
         .chores

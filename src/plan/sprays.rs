@@ -7,6 +7,7 @@
 use super::calendar::{Plan, State, Task};
 use super::days::Hold;
 use super::days::suitable::Prospect;
+use super::trees::any_shared;
 use crate::facts::Facts;
 use crate::facts::journal::{Noted, Spray};
 use crate::facts::knowledge::{ChoreKind, Material, Point};
@@ -133,7 +134,7 @@ fn span(task: &Task) -> (NaiveDate, NaiveDate) {
 }
 
 fn shares_trees(trees: &[String], task: &Task) -> bool {
-    trees.is_empty() || trees.iter().any(|id| task.trees.contains(id))
+    trees.is_empty() || any_shared(trees, &task.trees)
 }
 
 /// A spray of oil, noted or proposed.

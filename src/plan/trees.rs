@@ -7,6 +7,19 @@ use crate::facts::knowledge::{Advice, Chore, CropKind, PlantingSeason, Rating, S
 use crate::facts::register::{Status, Tree};
 use crate::season::evidence::Evidence;
 use crate::season::{Group, Season};
+use std::collections::HashSet;
+
+/// Trees by their ids, to be asked for one by one: a register may hold
+/// thousands.
+pub(in crate::plan) fn ids(trees: &[String]) -> HashSet<&str> {
+    trees.iter().map(String::as_str).collect()
+}
+
+/// Whether two lists have a tree in common.
+pub(in crate::plan) fn any_shared(one: &[String], other: &[String]) -> bool {
+    let known = ids(one);
+    other.iter().any(|id| known.contains(id.as_str()))
+}
 
 /// The trees of one task, with the reasons why it is these.
 #[derive(Clone, Debug, Default, PartialEq)]

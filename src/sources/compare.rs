@@ -2,7 +2,7 @@
 
 use super::Span;
 use crate::facts::weather::{DailyRecord, Day};
-use chrono::{Days, NaiveDate};
+use chrono::{NaiveDate, TimeDelta};
 
 /// How far two sources agree. Differences are second less first.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,7 +20,8 @@ pub struct Comparison {
     /// Days on which one has 1 mm or more and the other has none.
     pub wet_against_dry: usize,
     /// The second's highs agree best with the first's when dated so many days
-    /// earlier: 1 where its thermometer is read in the morning.
+    /// earlier: 1 where its thermometer is read in the morning, -1 where that of
+    /// the first is.
     pub highs_late_by: i64,
 }
 
@@ -55,11 +56,11 @@ pub fn compare(first: &DailyRecord, second: &DailyRecord) -> Option<Comparison> 
         return None;
     }
     let dates = || span.first.iter_days().take(span.days() as usize);
-    let of = |pick: fn(&Day) -> Option<f64>, late: u64| {
+    let of = |pick: fn(&Day) -> Option<f64>, late: i64| {
         let mut difference = Difference::default();
         for date in dates() {
             let one = first.day(date).as_ref().and_then(pick);
-            let later = date.checked_add_days(Days::new(late));
+            let later = date.checked_add_signed(TimeDelta::days(late));
             let other = later.and_then(|date| second.day(date));
             if let (Some(a), Some(b)) = (one, other.as_ref().and_then(pick)) {
                 difference.add(date, a, b);
@@ -79,8 +80,10 @@ pub fn compare(first: &DailyRecord, second: &DailyRecord) -> Option<Comparison> 
         }
     }
     let high = of(|day| day.high_c, 0);
-    let shifted = of(|day| day.high_c, 1);
-    let late = shifted.days >= DAYS_FOR_SHIFT && shifted.mean_size < BETTER * high.mean_size;
+    let late = |days: i64| {
+        let shifted = of(|day| day.high_c, days);
+        shifted.days >= DAYS_FOR_SHIFT && shifted.mean_size < BETTER * high.mean_size
+    };
     Some(Comparison {
         span,
         low: of(|day| day.low_c, 0),
@@ -88,7 +91,7 @@ pub fn compare(first: &DailyRecord, second: &DailyRecord) -> Option<Comparison> 
         rain: of(|day| day.rain_mm, 0),
         rain_sums_mm,
         wet_against_dry,
-        highs_late_by: i64::from(late),
+        highs_late_by: [1, -1].into_iter().find(|days| late(*days)).unwrap_or(0),
     })
 }
 
@@ -146,6 +149,7 @@ mod tests {
         let first = record("2024-04-01", &highs);
         let late = record("2024-04-02", &highs);
         assert_eq!(compare(&first, &late).unwrap().highs_late_by, 1);
+        assert_eq!(compare(&late, &first).unwrap().highs_late_by, -1);
         assert_eq!(compare(&first, &first).unwrap().highs_late_by, 0);
     }
 

@@ -328,6 +328,8 @@ fn newer_and_older_shapes_of_the_us_service() {
         ("S", true),
         ("C", true),
         ("G", true),
+        // From memory.
+        ("T", true),
         ("Z", true),
         ("X", false),
         ("Q", false),

@@ -272,12 +272,53 @@ fn the_us_services_reach_the_page_and_the_plan() {
     ] {
         assert!(page.contains(wanted), "{wanted} is missing in\n{page}");
     }
-    // The page and the comparison as a whole, to be read.
-    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/cli/weather_us.txt");
+    // The page as a whole, to be read.
+    expect("weather_us.txt", page);
+}
+
+fn expect(name: &str, got: &str) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures/cli");
+    let golden = folder.join(name);
     if std::env::var_os("BUDTIDE_WRITE_EXPECTED").is_some() {
-        fs::write(&golden, page).unwrap();
+        fs::write(&golden, got).unwrap();
     }
-    assert_eq!(*page, fs::read_to_string(&golden).unwrap_or_default());
+    assert_eq!(got, fs::read_to_string(&golden).unwrap_or_default());
+}
+
+/// A keeper who reads the thermometer at seven writes yesterday's high to
+/// today; the block lies half a degree colder than the station, and its gauge
+/// caught what the station called a trace.
+#[test]
+fn two_sources_are_held_against_each_other() {
+    let server = Server::start(serve);
+    let home = at_home(&server, PLACE, ".csv");
+    let path = home.folder.path();
+    let mut own = String::from("date,low C,high C,rain mm\n");
+    for day in recorded().filter(|day| *day >= date("2025-10-01")) {
+        let (low, _) = tenths(day);
+        let (_, high) = tenths(day.pred_opt().unwrap());
+        let rain = if day.ordinal() % 10 == 0 { 3.0 } else { 0.0 };
+        let (low, high) = (f64::from(low) / 10.0 - 0.5, f64::from(high) / 10.0);
+        let _ = writeln!(own, "{day},{low:.1},{high:.1},{rain}");
+    }
+    fs::write(path.join("own.csv"), own).unwrap();
+    page(path, &["import", "own.csv"]);
+    expect("weather_compare.txt", &page(path, &["weather", "compare"]));
+    let named = [
+        "weather",
+        "compare",
+        "import",
+        "NOAA GHCN-Daily USW00000001",
+    ];
+    let text = json_page(path, &[&named[..], &["--json"]].concat());
+    let views: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let view = views
+        .pointer("/data/0")
+        .or_else(|| views.get(0))
+        .unwrap_or(&views);
+    assert_eq!(view["low"]["mean"], 0.5, "{text}");
+    assert_eq!(view["rain_sums_mm"][1], 0.0, "{text}");
+    assert_eq!(view["highs_late_by_days"], -1, "{text}");
 }
 
 /// Frost that the forecast has and the weather service warns of: the warning

@@ -90,7 +90,7 @@ impl Desk<'_> {
                 cultivar,
                 at,
             } => {
-                let crop = self.crop(crop)?;
+                let crop = self.crop_of(crop, &at.tree)?;
                 let stage = self.stage(&crop, stage)?;
                 let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let cultivar = cultivar.clone();
@@ -121,7 +121,7 @@ impl Desk<'_> {
                 cultivar,
                 at,
             } => {
-                let crop = self.crop(crop)?;
+                let crop = self.crop_of(crop, &at.tree)?;
                 let (dead, cut) = measures::dead_of(count)?;
                 let told = self.unknown_cultivar(&crop, cultivar.as_deref());
                 let count = BudCount {
@@ -174,7 +174,7 @@ impl Desk<'_> {
                     let told = vec![JUNIPER_KEPT.to_owned()];
                     return Ok(Made { entry, told });
                 }
-                let crop = self.crop(crop)?;
+                let crop = self.crop_of(crop, &at.tree)?;
                 let what = self.symptom(&crop, what);
                 self.header(at, Some(crop), Fact::Symptom(Symptom { what, severity }))?
             }
@@ -183,7 +183,7 @@ impl Desk<'_> {
                 self.header(at, None, Fact::Shoots(ShootGrowth { length_cm }))?
             }
             Seen::Harvest { crop, amount, at } => {
-                let crop = self.crop(crop)?;
+                let crop = self.crop_of(crop, &at.tree)?;
                 let harvest = match measures::amount(amount, units)? {
                     Amount::Weight(kg) => Harvest {
                         weight_kg: Some(kg),
@@ -208,7 +208,10 @@ impl Desk<'_> {
                     .collect();
                 let word = names::find(cause, "cause of damage", &causes, self.keeper)?;
                 let cause = DamageCause::read(&word).unwrap_or(DamageCause::Other);
-                let crop = crop.as_deref().map(|crop| self.crop(crop)).transpose()?;
+                let crop = crop
+                    .as_deref()
+                    .map(|crop| self.crop_of(crop, &at.tree))
+                    .transpose()?;
                 let share = share.as_deref().map(measures::share).transpose()?;
                 self.header(at, crop, Fact::Damage(Damage { cause, share }))?
             }
@@ -337,6 +340,27 @@ impl Desk<'_> {
             return Ok(tree.crop.clone());
         }
         names::find(word, "crop", &name_lists::crops(self.facts), self.keeper)
+    }
+
+    /// A crop that is said of trees: "cherry" of a tree that is a sweet cherry
+    /// needs no question.
+    fn crop_of(&self, word: &str, trees: &[String]) -> Result<String, String> {
+        let crops = name_lists::crops(self.facts);
+        let known = &self.facts.register.trees;
+        let mut said = trees.iter().map(|name| {
+            let tree = known
+                .iter()
+                .find(|t| t.id.eq_ignore_ascii_case(name.trim()));
+            tree.map(|tree| &tree.crop)
+        });
+        if names::exact(word, &crops).is_none()
+            && let Some(Some(crop)) = said.next()
+            && said.all(|other| other == Some(crop))
+            && names::near(word, &crops).contains(crop)
+        {
+            return Ok(crop.clone());
+        }
+        self.crop(word)
     }
 
     fn stage(&self, crop: &str, word: &str) -> Result<String, String> {
@@ -490,7 +514,7 @@ impl Desk<'_> {
         let crop = args
             .crop
             .as_deref()
-            .map(|crop| self.crop(crop))
+            .map(|crop| self.crop_of(crop, &args.at.tree))
             .transpose()?;
         let start = args.at_time.as_deref().map(time).transpose()?;
         let end = args.until.as_deref().map(time).transpose()?;

@@ -5,6 +5,9 @@ use std::io::{BufRead, IsTerminal, Write};
 /// Most names that are offered.
 const OFFERED: usize = 3;
 
+/// Letters that a beginning needs to stand for a whole name.
+const LEAST_BEGUN: usize = 3;
+
 /// Whether somebody sits there to be asked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Keeper {
@@ -62,6 +65,31 @@ pub fn exact(word: &str, among: &[Named]) -> Option<String> {
     among.iter().find(called).map(|(id, _)| id.clone())
 }
 
+/// The one id whose name begins so: "codlin" for the codling moth. A number is
+/// never finished for the keeper: "A10" is not A101.
+fn begun(word: &str, among: &[Named]) -> Option<String> {
+    let wanted = plain(word);
+    if wanted.chars().count() < LEAST_BEGUN {
+        return None;
+    }
+    let begins = |name: &str| {
+        let name = plain(name);
+        name.strip_prefix(&wanted).is_some_and(|rest| {
+            let numbers = [wanted.chars().next_back(), rest.chars().next()];
+            !numbers
+                .iter()
+                .all(|c| c.is_some_and(|c| c.is_ascii_digit()))
+        })
+    };
+    let mut found = among
+        .iter()
+        .filter(|(id, names)| begins(id) || names.iter().any(|name| begins(name)));
+    match (found.next(), found.next()) {
+        (Some((id, _)), None) => Some(id.clone()),
+        _ => None,
+    }
+}
+
 /// The ids nearest to a word, the nearest first; those too far off left out.
 pub fn near(word: &str, among: &[Named]) -> Vec<String> {
     let wanted = plain(word);
@@ -101,7 +129,7 @@ pub fn near(word: &str, among: &[Named]) -> Vec<String> {
 /// # Errors
 /// That there is none, with the nearest names.
 pub fn find(word: &str, what: &str, among: &[Named], keeper: Keeper) -> Result<String, String> {
-    if let Some(id) = exact(word, among) {
+    if let Some(id) = exact(word, among).or_else(|| begun(word, among)) {
         return Ok(id);
     }
     let near = near(word, among);
@@ -153,11 +181,23 @@ mod tests {
     }
 
     #[test]
+    fn a_beginning_will_do_where_it_is_one_name() {
+        let trees: Vec<Named> = ["A101", "A11", "North-1", "North-2", "South-1"]
+            .map(|id| (id.to_owned(), Vec::new()))
+            .to_vec();
+        assert_eq!(begun("sou", &trees), Some("South-1".to_owned()));
+        assert_eq!(begun("so", &trees), None, "two letters are too few");
+        assert_eq!(begun("north", &trees), None, "two begin so");
+        assert_eq!(begun("A10", &trees), None, "a number is not finished");
+    }
+
+    #[test]
     fn names_are_found_or_offered() {
         let find = |word| find(word, "crop", &among(), Keeper::Away);
         assert_eq!(find("Apples"), Ok("apple".to_owned()));
         assert_eq!(find("Sour Cherry"), Ok("tart-cherry".to_owned()));
         assert_eq!(find("sweet_cherry"), Ok("sweet-cherry".to_owned()));
+        assert_eq!(find("swee"), Ok("sweet-cherry".to_owned()));
         assert_eq!(
             find("appel"),
             Err(

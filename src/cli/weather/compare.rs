@@ -126,7 +126,7 @@ pub(super) fn run(
             ));
             continue;
         };
-        lines.extend(compared(name, &found, settings.place.units));
+        lines.extend(compared(&first, name, &found, settings.place.units));
         views.push(compared_view(&first, name, &found));
     }
     if as_json {
@@ -143,7 +143,7 @@ pub(super) fn run(
     Ok(Output::Lines(lines))
 }
 
-fn compared(name: &str, found: &Comparison, units: UnitSystem) -> Vec<String> {
+fn compared(first: &str, name: &str, found: &Comparison, units: UnitSystem) -> Vec<String> {
     let mut lines = vec![format!(
         "{name}, {} to {}",
         date(found.span.first),
@@ -158,14 +158,14 @@ fn compared(name: &str, found: &Comparison, units: UnitSystem) -> Vec<String> {
             UnitSystem::Us => format!("{:.1} °F", c * 1.8),
             UnitSystem::Metric => format!("{c:.1} °C"),
         };
-        let warmer = if difference.mean >= 0.0 {
-            "warmer"
-        } else {
-            "colder"
+        let by = step(difference.mean.abs());
+        let by = match difference.mean {
+            _ if by == step(0.0) => "the same".to_owned(),
+            mean if mean > 0.0 => format!("{by} warmer"),
+            _ => format!("{by} colder"),
         };
         let mut text = format!(
-            "{what}: {} {warmer} on the mean of {} days, {} apart",
-            step(difference.mean.abs()),
+            "{what}: {by} on the mean of {} days, {} apart from day to day",
             difference.days,
             step(difference.mean_size)
         );
@@ -181,20 +181,23 @@ fn compared(name: &str, found: &Comparison, units: UnitSystem) -> Vec<String> {
     }
     if found.rain.days > 0 {
         let text = format!(
-            "rain: {} against {} in all; {} days wet in one and dry in the other",
+            "rain: {} against {} altogether; {} days wet in one and dry in the other",
             units.rain(found.rain_sums_mm.1),
             units.rain(found.rain_sums_mm.0),
             found.wet_against_dry
         );
         lines.extend(wrap(&text, "  ", "    "));
     }
-    if found.highs_late_by > 0 {
-        lines.extend(wrap(
-            "Its highs agree better when dated a day earlier: its thermometer seems to be read in \
-             the morning.",
-            "  ",
-            "    ",
-        ));
+    if found.highs_late_by != 0 {
+        let whose = match found.highs_late_by > 0 {
+            true => "Its highs agree".to_owned(),
+            false => format!("The highs of {first} agree"),
+        };
+        let text = format!(
+            "{whose} better when dated a day earlier: that thermometer seems to be read in the \
+             morning."
+        );
+        lines.extend(wrap(&text, "  ", "    "));
     }
     lines
 }

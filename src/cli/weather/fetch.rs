@@ -132,8 +132,8 @@ fn fetched(
         "; no new forecast."
     });
     text.push_str(&format!(
-        " {} requests, {} KiB.",
-        requests,
+        " {requests} request{}, {} KiB.",
+        if requests == 1 { "" } else { "s" },
         grouped(usize::try_from(bytes / 1024).unwrap_or(0))
     ));
     lines.extend(wrap(&text, "", "  "));

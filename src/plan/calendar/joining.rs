@@ -3,7 +3,7 @@
 use super::Task;
 use crate::facts::Facts;
 use crate::facts::knowledge::Chore;
-use crate::plan::trees::Chosen;
+use crate::plan::trees::{Chosen, ids};
 use crate::plan::window::{self, Window};
 use crate::season::evidence::Evidence;
 use crate::season::{Group, Season};
@@ -47,11 +47,16 @@ pub(super) fn join_event(facts: &Facts, tasks: &mut Vec<Task>, task: Task) {
 /// Adds the trees, minutes and reasons of one task to another, each tree and
 /// each reason once.
 pub(in crate::plan) fn absorb(facts: &Facts, held: &mut Task, task: Task) {
-    let shared = |id: &String| held.trees.contains(id);
-    let plants = if task.trees.iter().any(shared) {
+    let new: Vec<String> = {
+        let known = ids(&held.trees);
+        let fresh = task.trees.iter().filter(|id| !known.contains(id.as_str()));
+        fresh.cloned().collect()
+    };
+    let plants = if new.len() < task.trees.len() {
         let trees = facts.register.trees.iter();
-        let new = trees.filter(|tree| task.trees.contains(&tree.id) && !shared(&tree.id));
-        new.map(|tree| tree.count).sum()
+        let fresh = ids(&new);
+        let counted = trees.filter(|tree| fresh.contains(tree.id.as_str()));
+        counted.map(|tree| tree.count).sum()
     } else {
         task.plants
     };
@@ -60,11 +65,7 @@ pub(in crate::plan) fn absorb(facts: &Facts, held: &mut Task, task: Task) {
         0 => 1.0,
         all => (f64::from(plants) / f64::from(all)).min(1.0),
     };
-    for id in task.trees {
-        if !held.trees.contains(&id) {
-            held.trees.push(id);
-        }
-    }
+    held.trees.extend(new);
     held.plants = held.plants.saturating_add(plants);
     held.minutes = match (held.minutes, task.minutes) {
         (Some((a, b)), Some((c, d))) => Some((a + c * share, b + d * share)),

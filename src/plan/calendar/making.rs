@@ -7,7 +7,7 @@ use crate::facts::knowledge::{After, Chore, Trigger};
 use crate::plan::days::share_out::Fit;
 use crate::plan::event_id;
 use crate::plan::sprays;
-use crate::plan::trees::{self, Chosen};
+use crate::plan::trees::{self, Chosen, ids};
 use crate::plan::window::{self, Bound, Window};
 use crate::season::evidence::Evidence;
 use crate::season::spread::{Basis, Spread};
@@ -210,7 +210,8 @@ fn uncovered(facts: &Facts, chosen: &Chosen, crop: Option<&str>, event: &Event) 
         return None;
     }
     let trees = facts.register.trees.iter();
-    let plants = trees.filter(|tree| left.trees.contains(&tree.id));
+    let open = ids(&left.trees);
+    let plants = trees.filter(|tree| open.contains(tree.id.as_str()));
     left.plants = plants.map(|tree| tree.count).sum();
     Some(left)
 }

@@ -25,7 +25,9 @@ pub(super) enum Said {
 /// Reads a value with its unit and its quality flag.
 ///
 /// V, S, C and G passed, Z and none were not checked, all others failed
-/// (reference: weather-sources 2.5).
+/// (reference: weather-sources 2.5). T passed too: it stands for a temperature
+/// whose virtual temperature could not be had (from memory of the flags'
+/// table).
 ///
 /// # Errors
 /// [`Fault`] when there is a value in a unit that is not known.
@@ -42,7 +44,7 @@ pub(super) fn said(value: Option<&Value>, quantity: Quantity) -> Result<Said, Fa
         .and_then(Value::as_str);
     // `qc:V` in 2019.
     let checked = match flag.map(|flag| flag.rsplit(':').next().unwrap_or(flag)) {
-        Some("V" | "S" | "C" | "G") => true,
+        Some("V" | "S" | "C" | "G" | "T") => true,
         Some("Z" | "") | None => false,
         Some(_) => return Ok(Said::Failed),
     };
