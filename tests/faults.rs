@@ -132,6 +132,7 @@ fn the_sound_files_have_no_fault() {
 
 cases! { place_text:
     latitude_400: sound_place("latitude", "latitude = 400");
+    latitude_of_the_south: sound_place("latitude", "latitude = -41.2");
     latitude_as_words: sound_place("latitude", "latitude = \"up north\"");
     latitude_with_minutes: sound_place("latitude", "latitude = \"38° 54' N\"");
     latitude_a_list: sound_place("latitude", "latitude = [38, 54]");

@@ -94,7 +94,9 @@ pub fn read_all(file: &str, text: &str, crops: &[Crop]) -> Result<PlaceFile, Vec
 
 fn place(root: &Table<'_, '_>, crops: &[Crop]) -> Option<Place> {
     let name = root.text("name", "Home orchard");
-    let latitude = root.quantity("latitude", Quantity::Latitude);
+    let latitude = root
+        .quantity("latitude", Quantity::Latitude)
+        .and_then(|latitude| told(root, "latitude", northern(latitude)));
     let longitude = root.quantity("longitude", Quantity::Longitude);
     let elevation_m = root.maybe_quantity("elevation", Quantity::Elevation);
     let time_zone = time_zone(root);
@@ -149,6 +151,24 @@ fn country(root: &Table<'_, '_>) -> String {
 /// The value, or a fault of the key.
 fn told<T>(root: &Table<'_, '_>, key: &str, read: Result<T, String>) -> Option<T> {
     read.map_err(|fault| root.fault(key, fault)).ok()
+}
+
+/// A latitude, degrees, for which a year can be planned.
+///
+/// # Errors
+/// It lies south of the equator. Stages of growth are worked out there too, but
+/// freezes, soil, leaf fall and the months of chores are those of the north: a
+/// calendar would be half a year off.
+pub fn northern(latitude: f64) -> Result<f64, String> {
+    match latitude < 0.0 {
+        false => Ok(latitude),
+        true => Err(format!(
+            "{latitude} lies south of the equator, where budtide cannot plan yet: frosts, leaf fall \
+             and the months of its chores would come half a year off; is it {}, or have latitude \
+             and longitude changed places?",
+            -latitude
+        )),
+    }
 }
 
 /// A time zone of the IANA list by its name.

@@ -1,7 +1,8 @@
 //! The answers from a conversation on the terminal.
 
 use super::read::{
-    degrees, hardiness, machine_zone, quantity, read_trees, time_zone, unit_system, yes,
+    degrees, hardiness, latitude_of, machine_zone, quantity, read_trees, time_zone, unit_system,
+    yes,
 };
 use super::{Answers, Juniper, Mail, Setup, doubt};
 use crate::config::place;
@@ -170,7 +171,7 @@ impl Asker<'_> {
             "Latitude in degrees (north of the equator is positive)",
             latitude,
             None,
-            |text| degrees(text, Quantity::Latitude),
+            latitude_of,
         )?;
         let longitude = self.get(
             "Longitude in degrees (the Americas are negative)",

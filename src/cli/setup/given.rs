@@ -1,6 +1,8 @@
 //! The answers from the options, where nobody can be asked.
 
-use super::read::{degrees, hardiness, machine_zone, quantity, read_trees, time_zone, unit_system};
+use super::read::{
+    degrees, hardiness, latitude_of, machine_zone, quantity, read_trees, time_zone, unit_system,
+};
 use super::{Answers, Juniper, Mail, Setup, doubt};
 use crate::config::place;
 use crate::facts::knowledge::Crop;
@@ -29,7 +31,7 @@ pub(super) fn given(setup: &Setup, crops: &[Crop], year: i32) -> Result<Answers,
         ));
     }
     let mut faults = Vec::new();
-    let latitude = degrees(&latitude, Quantity::Latitude).unwrap_or_else(|fault| {
+    let latitude = latitude_of(&latitude).unwrap_or_else(|fault| {
         faults.push(format!("--latitude: {fault}"));
         0.0
     });

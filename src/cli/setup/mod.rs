@@ -22,7 +22,7 @@ Examples:
   budtide setup --latitude 39.4 --longitude -79.0 --hardiness-zone 6b \\
       --tree \"3 apple York Imperial\" --tree \"2 peach\" --juniper \"60 ft\"
 
-Coordinates are those of the orchard, in degrees; west and south are negative.
+Coordinates are those of the orchard, in degrees; west is negative.
 Three digits after the point are near enough.";
 
 /// What `setup` needs to know.
@@ -226,9 +226,8 @@ pub(super) fn said(wrong: &Misplaced, latitude: f64, longitude: f64, zone: &str)
             )
         }
         Misplaced::Latitude => format!(
-            "the clocks of {zone} go ahead when it is winter at latitude {latitude}; is it {}? \
-             South of the equator it is negative",
-            -latitude
+            "the clocks of {zone} go ahead when it is winter at latitude {latitude}: one of the two \
+             is wrong"
         ),
     }
 }
@@ -408,12 +407,17 @@ mod tests {
         assert!(
             at("-39.4", "-79", false)
                 .unwrap_err()
-                .contains("is it 39.4?")
+                .contains("lies south of the equator")
         );
         assert!(
             at("-79", "39.4", false)
                 .unwrap_err()
                 .contains("changed places")
+        );
+        assert!(
+            at("-39.4", "-79", true)
+                .unwrap_err()
+                .contains("is it 39.4, or")
         );
         assert_eq!(at("39.4", "79", true), Ok(79.0));
         assert_eq!(at("39.4", "-79", false), Ok(-79.0));

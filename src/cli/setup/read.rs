@@ -2,7 +2,7 @@
 
 use super::Trees;
 use crate::config::fault::hint;
-use crate::config::place::{hardiness_named, zone_named};
+use crate::config::place::{hardiness_named, northern, zone_named};
 use crate::facts::knowledge::Crop;
 use crate::units::Quantity;
 
@@ -14,6 +14,11 @@ pub(super) fn degrees(text: &str, quantity: Quantity) -> Result<f64, String> {
         ));
     }
     quantity.read(&text).map_err(|error| error.to_string())
+}
+
+/// A latitude for which a year can be planned.
+pub(super) fn latitude_of(text: &str) -> Result<f64, String> {
+    degrees(text, Quantity::Latitude).and_then(northern)
 }
 
 pub(super) fn quantity(text: &str, quantity: Quantity) -> Result<String, String> {

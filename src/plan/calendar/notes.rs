@@ -2,10 +2,10 @@
 
 use super::{Note, Plan, Task};
 use crate::facts::Facts;
-use crate::facts::knowledge::{ChoreKind, Material};
+use crate::facts::knowledge::{ChoreKind, Material, Point};
 use crate::facts::preferences::Sprays;
 use crate::plan::days::share_out::WeekLoad;
-use crate::season::Season;
+use crate::season::{Group, Season};
 use chrono::{Datelike, NaiveDate};
 
 /// Chores of the sprayer, by id: who sprays nothing has none.
@@ -53,6 +53,9 @@ pub(super) fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
     for group in &season.groups {
         let (least, left, most) = season.crop_left_span(group, today.year());
         let sure = season.crop_surely_left(group, today.year());
+        if is_picked(season, group, today) {
+            continue;
+        }
         let Some(toll) = season.toll_of(group).filter(|_| sure < LIGHT_CROP) else {
             continue;
         };
@@ -73,6 +76,14 @@ pub(super) fn lost_crops(season: &Season, today: NaiveDate) -> Vec<Note> {
         }
     }
     notes
+}
+
+/// Whether the harvest of a group is over this year: what frost took of it is
+/// told no more.
+fn is_picked(season: &Season, group: &Group, today: NaiveDate) -> bool {
+    let last = Point::Harvest { last: true };
+    let harvest = season.point(&last, group, today.year());
+    harvest.is_some_and(|(spread, _)| spread.late < today)
 }
 
 /// What does not fit into the keeper's hours.

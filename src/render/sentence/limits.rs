@@ -33,7 +33,7 @@ impl Words<'_> {
                 self.near_day(*date)
             ),
             Hold::NoMaterial => {
-                "Leave it: none of the materials known here may be used now, see the reasons"
+                "Leave it: of the materials known here none may be used in those days, see the reasons"
                     .to_owned()
             }
             Hold::Bloom => "Wait: the trees are in bloom".to_owned(),
