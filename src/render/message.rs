@@ -84,6 +84,8 @@ pub struct Letter {
     pub more: usize,
     /// Remarks at the foot: trouble with the weather or with delivery.
     pub remarks: Vec<String>,
+    /// Whose weather it rests on, below everything.
+    pub credits: Vec<String>,
     /// When it was written, as an iCalendar stamp needs it.
     pub stamp: Option<DateTime<Utc>>,
 }
@@ -190,8 +192,13 @@ fn headings(letter: &Letter) -> String {
         })
         .collect();
     lines.extend(more(letter));
-    lines.extend(letter.remarks.iter().cloned());
+    lines.extend(feet(letter).cloned());
     lines.join("\n")
+}
+
+/// Remarks, then credits.
+fn feet(letter: &Letter) -> impl Iterator<Item = &String> {
+    letter.remarks.iter().chain(&letter.credits)
 }
 
 fn more(letter: &Letter) -> Option<String> {
@@ -266,7 +273,7 @@ fn text(letter: &Letter) -> String {
         text.push_str(caution);
         text.push('\n');
     }
-    for line in more(letter).iter().chain(&letter.remarks) {
+    for line in more(letter).iter().chain(feet(letter)) {
         text.push('\n');
         text.push_str(line);
         text.push('\n');
@@ -337,7 +344,7 @@ fn html(letter: &Letter) -> String {
         }
         html.push_str("</ul>\n");
     }
-    for line in more(letter).iter().chain(&letter.remarks) {
+    for line in more(letter).iter().chain(feet(letter)) {
         html.push_str(&format!("<p>{}</p>\n", escaped(line)));
     }
     if letter.lines.iter().any(|line| !line.tasks.is_empty()) {

@@ -15,6 +15,9 @@ use chrono::NaiveDate;
 /// Most changes of a new calendar that are named.
 const MOST_CHANGES: usize = 8;
 
+/// Most crops that the heading of a frost names.
+const MOST_CROPS: usize = 4;
+
 /// Most things named in a line that gathers several chores.
 const MOST_NAMED: usize = 5;
 
@@ -112,8 +115,6 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
             cautions.push(caution.short.clone());
         }
     }
-    let held = tasks.iter().filter(|task| !task.trees.is_empty());
-    let ids = once(held.map(|task| words.ids(task)));
     let mut details = Vec::new();
     if kind == Kind::Opening
         && let Some(day) = known.map(|chore| chore.good_day.as_str())
@@ -151,7 +152,7 @@ fn chore(facts: &Facts, words: Words<'_>, kind: Kind, tasks: &[&Task]) -> Line {
             })
             .map(|hold| words.hold(hold))
             .unwrap_or_default(),
-        trees: ids.join(" "),
+        trees: words.ids(tasks),
         why: why
             .or_else(|| known.map(|chore| chore.why.clone()))
             .map(|why| capital(&why))
@@ -259,12 +260,13 @@ fn frost(facts: &Facts, words: Words<'_>, nights: &[FrostNight]) -> Line {
         let crop = facts.knowledge.crop(id);
         crop.map_or_else(|| id.to_owned(), |crop| crop.plural.clone())
     };
-    let hit: Vec<String> = nights
-        .iter()
-        .take(4)
-        .map(|night| crop(&night.crop))
-        .collect();
-    let hit: Vec<&str> = hit.iter().map(String::as_str).collect();
+    let hit = once(nights.iter().map(|night| crop(&night.crop)));
+    let mut hit: Vec<&str> = hit.iter().map(String::as_str).collect();
+    let others = format!("{} other crops", hit.len().saturating_sub(MOST_CROPS - 1));
+    if hit.len() > MOST_CROPS {
+        hit.truncate(MOST_CROPS - 1);
+        hit.push(&others);
+    }
     let chore = facts.knowledge.chore("frost-tonight");
     let mut cautions = Vec::new();
     for id in chore.iter().flat_map(|chore| &chore.cautions) {
@@ -441,7 +443,7 @@ pub fn entry(facts: &Facts, today: NaiveDate, task: &Task) -> CalendarEntry {
         description.push_str(&format!("\nTakes about {}", time(least, most)));
     }
     if !task.trees.is_empty() {
-        description.push_str(&format!("\nTrees: {}", words.ids(task)));
+        description.push_str(&format!("\nTrees: {}", words.ids(&[task])));
     }
     if let Some(why) = words.why(task) {
         description.push_str(&format!("\nWhy: {}", capital(&why)));

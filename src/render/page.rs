@@ -241,7 +241,7 @@ fn brief(task: &Task, words: Words<'_>) -> Vec<String> {
         lines.extend(wrap(&words.hold(hold), "  ", "  "));
     }
     if !task.trees.is_empty() {
-        lines.extend(wrap(&words.ids(task), "  Trees: ", "         "));
+        lines.extend(wrap(&words.ids(&[task]), "  Trees: ", "         "));
     }
     if let Some(why) = words.why(task) {
         lines.extend(wrap(&capital(&why), "  Why: ", "       "));

@@ -167,7 +167,10 @@ fn loaded(store: &WeatherStore, settings: &Settings, look: Look) -> Result<Weath
         .now
         .unwrap_or_else(|| Clock::Fixed(look.today).now(zone));
     weather.alerts = store.alerts(now)?;
-    weather.credits = names.iter().filter_map(|name| credit(name)).collect();
+    // Whom nothing was heard of is not thanked.
+    let heard = store.heard()?;
+    let heard = names.iter().filter(|name| heard.contains(name));
+    weather.credits = heard.filter_map(|name| credit(name)).collect();
     weather.credits.dedup();
     weather.seen_to = look.now.map(|now| {
         let utc = now.naive_utc();

@@ -27,6 +27,8 @@ pub(super) struct Parcel {
     lines: Vec<LineForm>,
     more: usize,
     remarks: Vec<String>,
+    #[serde(default)]
+    credits: Vec<String>,
     stamp: Option<DateTime<Utc>>,
 }
 
@@ -65,6 +67,7 @@ impl Parcel {
             lines: letter.lines.iter().map(LineForm::from).collect(),
             more: letter.more,
             remarks: letter.remarks.clone(),
+            credits: letter.credits.clone(),
             stamp: letter.stamp,
             ..Parcel::default()
         }
@@ -72,12 +75,13 @@ impl Parcel {
 
     /// The letter under a key, without the lines of which every task is in
     /// `done`; `None` when nothing is left of it.
-    pub fn letter(&self, key: &str, done: &[String]) -> Option<Letter> {
+    pub fn letter(&self, key: &str, done: &[&str]) -> Option<Letter> {
         let lines: Vec<Line> = self
             .lines
             .iter()
             .filter(|line| {
-                line.tasks.is_empty() || line.tasks.iter().any(|task| !done.contains(task))
+                line.tasks.is_empty()
+                    || line.tasks.iter().any(|task| !done.contains(&task.as_str()))
             })
             .map(Line::from)
             .collect();
@@ -93,6 +97,7 @@ impl Parcel {
             lines,
             more: self.more,
             remarks: self.remarks.clone(),
+            credits: self.credits.clone(),
             stamp: self.stamp,
         })
     }

@@ -213,4 +213,18 @@ impl WeatherStore {
             |row| row.get(0),
         )
     }
+
+    /// The same with those that gave warnings alone: all that have to be named
+    /// where the weather is shown.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn heard(&self) -> Result<Vec<String>, StoreError> {
+        self.rows(
+            "reading the sources",
+            "SELECT name FROM source UNION SELECT source FROM alert ORDER BY 1",
+            [],
+            |row| row.get(0),
+        )
+    }
 }

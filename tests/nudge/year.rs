@@ -63,6 +63,31 @@ fn the_demo_year_as_it_is_told() {
     golden("demo-2026.txt", &text);
 }
 
+/// A keeper who notes what was done: chores that come again are told again,
+/// and no message is left without a line.
+#[test]
+fn a_diligent_spring_as_it_is_told() {
+    let facts = gather::demo(day(2029, 1, 1)).unwrap();
+    let mut told = Vec::new();
+    let (from, to) = (day(2026, 3, 15), day(2026, 5, 15));
+    rehearse(&facts, from, to, Hand::Diligent, |one| told.push(one)).unwrap();
+    let mut text = String::new();
+    for one in &told {
+        writeln!(text, "{}\n{}", head(one), one.message.text).unwrap();
+    }
+    golden("demo-diligent-2026.txt", &text);
+    for one in &told {
+        assert!(one.message.text.contains("When: "), "{}", head(one));
+    }
+    for again in ["scab-cover-apple-2026", "orange-rust-blackberry-2026"] {
+        let count = told
+            .iter()
+            .filter(|one| one.message.text.contains(&format!("[{again}]")))
+            .count();
+        assert!(count > 1, "{again}: told {count} times");
+    }
+}
+
 #[test]
 fn april_2007_as_it_is_told() {
     let facts = crate::river::champion();

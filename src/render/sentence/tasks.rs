@@ -4,6 +4,8 @@ use super::{Words, listed, named};
 use crate::facts::knowledge::{ChoreKind, Crop};
 use crate::plan::calendar::{State, Task};
 use crate::plan::replacement;
+use std::borrow::Cow;
+use std::collections::HashSet;
 
 /// A way to word the trees of a task.
 type Way<'f> = fn(&Words<'f>, &Task) -> String;
@@ -50,6 +52,7 @@ impl<'f> Words<'f> {
     /// `{trees}` as `3 plums`, `{plants}` as `3 plum trees`, `{fruit}` as `the
     /// plums (3 trees)`.
     pub fn filled(&self, say: &str, tasks: &[&Task]) -> String {
+        let joined = joined(tasks);
         let mut text = say.to_owned();
         let ways: [(&str, Way<'f>); 3] = [
             ("{trees}", Self::trees),
@@ -61,7 +64,7 @@ impl<'f> Words<'f> {
                 continue;
             }
             let mut said: Vec<String> = Vec::new();
-            for words in tasks.iter().map(|task| way(self, task)) {
+            for words in joined.iter().map(|task| way(self, task)) {
                 if !said.contains(&words) {
                     said.push(words);
                 }
@@ -171,14 +174,39 @@ impl<'f> Words<'f> {
         }
     }
 
-    /// The ids of a task's trees, or a count where they are many.
-    pub fn ids(&self, task: &Task) -> String {
-        if task.trees.len() <= MOST_IDS {
-            return task.trees.join(" ");
+    /// The ids of the trees of tasks, each once, or a count where they are many.
+    pub fn ids(&self, tasks: &[&Task]) -> String {
+        let mut ids: Vec<&str> = Vec::new();
+        let mut known = HashSet::new();
+        let all = tasks.iter().flat_map(|task| &task.trees);
+        ids.extend(all.map(String::as_str).filter(|id| known.insert(*id)));
+        if ids.len() <= MOST_IDS {
+            return ids.join(" ");
         }
-        let first = task.trees[..MOST_IDS - 1].join(" ");
-        format!("{first} and {} more", task.trees.len() - (MOST_IDS - 1))
+        let first = ids[..MOST_IDS - 1].join(" ");
+        format!("{first} and {} more", ids.len() - (MOST_IDS - 1))
     }
+}
+
+/// Tasks as they are worded: those of no single crop are one, so that each of
+/// their crops is named once.
+fn joined<'t>(tasks: &[&'t Task]) -> Vec<Cow<'t, Task>> {
+    let mut joined: Vec<Cow<'t, Task>> = Vec::new();
+    for task in tasks {
+        let several = task.crop.is_none() && !task.trees.is_empty();
+        let held = joined
+            .iter_mut()
+            .find(|held| several && held.crop.is_none() && !held.trees.is_empty());
+        match held {
+            Some(held) => {
+                let held = held.to_mut();
+                held.plants = held.plants.saturating_add(task.plants);
+                held.trees.extend(task.trees.iter().cloned());
+            }
+            None => joined.push(Cow::Borrowed(*task)),
+        }
+    }
+    joined
 }
 
 /// `trees`, `bushes`.

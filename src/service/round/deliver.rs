@@ -47,8 +47,8 @@ impl Keeper {
         Ok(delivered)
     }
 
-    /// Tasks that the kept journal says are done or skipped.
-    fn done(&self) -> Result<Vec<String>, StoreError> {
+    /// Tasks that the kept journal says are done or skipped, and since when.
+    fn done(&self) -> Result<Vec<(String, DateTime<Utc>)>, StoreError> {
         let filter = Filter {
             kinds: vec![Noted::Done, Noted::Skipped],
             ..Filter::default()
@@ -58,14 +58,17 @@ impl Keeper {
         Ok(listed
             .iter()
             .filter(|listed| listed.entry.trees.is_empty())
-            .filter_map(|listed| listed.entry.what.task().map(str::to_owned))
+            .filter_map(|listed| {
+                let task = listed.entry.what.task()?;
+                Some((task.to_owned(), listed.recorded))
+            })
             .collect())
     }
 
     async fn send(
         &mut self,
         waiting: &Waiting,
-        done: &[String],
+        done: &[(String, DateTime<Utc>)],
         zone: Tz,
         now: DateTime<Utc>,
         delivered: &mut Delivered,
@@ -82,7 +85,14 @@ impl Keeper {
             let why = format!("{} is not set up any more", parcel.channel);
             return self.drop(key, &why, now, false);
         };
-        let Some(letter) = parcel.letter(key, done) else {
+        // What was noted before the message was written did not end it: a chore
+        // that comes again is told again.
+        let since: Vec<&str> = done
+            .iter()
+            .filter(|(_, noted)| *noted > waiting.queued_at)
+            .map(|(task, _)| task.as_str())
+            .collect();
+        let Some(letter) = parcel.letter(key, &since) else {
             return self.drop(key, "no longer needed", now, true);
         };
         let brief = channel.name() == "desktop" && !parcel.whole;

@@ -316,9 +316,7 @@ impl Keeper {
             letter
                 .remarks
                 .extend(stale.map(|caveat| words.caveat(caveat)));
-            letter
-                .remarks
-                .extend_from_slice(&seen.facts.weather.credits);
+            letter.credits.clone_from(&seen.facts.weather.credits);
         }
         Ok((letter, tells))
     }

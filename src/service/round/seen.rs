@@ -80,7 +80,7 @@ impl Seen<'_> {
         Letter {
             urgent: true,
             lines: vec![line],
-            remarks: self.facts.weather.credits.clone(),
+            credits: self.facts.weather.credits.clone(),
             stamp: Some(self.now),
             ..self.blank()
         }
