@@ -181,10 +181,22 @@ fn step<'f>(
         None if fall => Some((day(own_year, 11, 1)?, day(own_year, 12, 15)?, true)),
         None => Some((day(own_year, 3, 1)?, day(own_year, 4, 20)?, false)),
     };
-    let order = if fall {
-        (day(own_year, 6, 1)?, day(own_year, 9, 1)?)
-    } else {
-        (day(year - 1, 8, 15)?, day(year - 1, 10, 15)?)
+    // As on the calendar, where it stands there already.
+    let ordered = plan
+        .tasks
+        .iter()
+        .find(|task| task.chore == "order-stock" && task.trees.contains(&tree.id))
+        .map(|task| {
+            (
+                task.window.opens.spread.middle,
+                task.window.closes.spread.middle,
+            )
+        })
+        .filter(|(_, closes)| plant.is_none_or(|(opens, ..)| *closes <= opens));
+    let order = match ordered {
+        Some(order) if order.1.year() >= year - 1 => order,
+        _ if fall => (day(own_year, 6, 1)?, day(own_year, 9, 1)?),
+        _ => (day(year - 1, 8, 15)?, day(year - 1, 10, 15)?),
     };
     let removed = day(year - 1, 12, 1)?;
     Some(Step {

@@ -306,9 +306,10 @@ impl Words<'_> {
                 why,
                 ..
             } => format!(
-                "in zone {zone} fall is {} and early spring {}: {why}",
+                "in zone {zone} fall is {} and early spring {}: {}",
                 advice(*fall),
-                advice(*spring)
+                advice(*spring),
+                why.trim_end_matches('.')
             ),
             Evidence::SprayLimit { material, limit } => self.spray_limit(material, limit),
             Evidence::State { trees, state } => {
