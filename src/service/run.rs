@@ -5,29 +5,29 @@
 //! signal) and then makes a round: fetch what is due, gather,
 //! plan, say, deliver, and work out when to wake next.
 
-use super::apart::{self, Question, Reply, Unanswered};
+mod fetching; // weather fetched beside the rounds
+mod rounds; // gather, plan, say, deliver
+
 use super::console::{Came, Desk, Door, from_settings};
-use super::gather::{self, Folders, GatherError, Look};
+use super::gather::{Folders, GatherError};
 use super::lock::{Lock, LockError};
 use super::log::Log;
 use super::post;
-use super::refresh::{Fetcher, Manner, Refreshed, Wanted};
-use super::round::{Answer, Keeper, Next};
+use super::refresh::{Fetcher, Refreshed};
+use super::round::Keeper;
 use super::tell;
 use super::wake::{Wake, Waker};
 use crate::channels::desktop::Pressed;
 use crate::clock;
 use crate::config::fault::Fault;
 use crate::config::knowledge::shelf::Shelf;
-use crate::config::{self, Settings, knowledge};
-use crate::facts::Facts;
+use crate::config::{self, Settings};
 use crate::facts::knowledge::Knowledge;
 use crate::store::StoreError;
 use crate::store::journal::{self, JournalStore};
-use crate::store::weather::{self, WeatherStore};
+use crate::store::weather::{self};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use std::fmt;
-use std::ops::ControlFlow;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
@@ -305,6 +305,8 @@ struct Service {
     fetching: Option<Fetching>,
     /// The keeper's station console.
     console: Option<Console>,
+    /// How many warnings of cold held after the last fetch.
+    alerts: usize,
     /// When to fetch again; `None` where nothing is ever fetched.
     fetch_at: Option<DateTime<Utc>>,
     /// When to look again.
@@ -332,11 +334,12 @@ impl Service {
             options.log.error(&trouble.to_string(), &[]);
         }
         warn(options.log, &settings.warnings);
-        let fetcher = fetcher(&settings, options.log);
+        let fetcher = fetching::fetcher(&settings, options.log);
         Ok(Service {
             fetch_at: (!fetcher.is_idle()).then(clock::now),
             fetcher,
             fetching: None,
+            alerts: 0,
             console: None,
             keeper: Keeper::new(store, post.channels)?,
             options,
@@ -368,78 +371,6 @@ impl Service {
         }
     }
 
-    /// Begins a fetch if one is due and none is under way.
-    fn fetch(&mut self) {
-        let now = clock::now();
-        if self.fetching.is_some()
-            || now.date_naive() < first_day()
-            || self.fetch_at.is_none_or(|at| now < at)
-        {
-            return;
-        }
-        let fetcher = Arc::clone(&self.fetcher);
-        let file = self.options.folders.data.join(weather::FILE);
-        self.fetching = Some(tokio::task::spawn_blocking(move || {
-            let mut store = WeatherStore::open(&file)?;
-            fetcher.round(&mut store, now, Wanted::Due, &mut |_| {
-                ControlFlow::Continue(())
-            })
-        }));
-    }
-
-    /// Takes in what a fetch brought.
-    fn fetched(&mut self, fetched: Result<Refreshed, String>) {
-        let log = self.options.log;
-        let soonest = clock::now() + AFTER_TROUBLE;
-        match fetched {
-            Ok(refreshed) => {
-                for fault in &refreshed.faults {
-                    log.warning(
-                        &fault.text,
-                        &[
-                            ("source", &fault.source),
-                            ("again", &fault.next.format("%Y-%m-%dT%H:%M:%SZ")),
-                        ],
-                    );
-                }
-                if let Some(file) = &refreshed.set_aside {
-                    log.warning(
-                        "the kept weather was damaged and is fetched anew",
-                        &[("aside", &file.display())],
-                    );
-                }
-                log.info(
-                    "weather fetched",
-                    &[
-                        ("days", &refreshed.new_days),
-                        ("hours", &refreshed.new_hours),
-                        ("corrected", &refreshed.corrected),
-                        ("forecast", &refreshed.forecast),
-                    ],
-                );
-                let told: Vec<&str> = refreshed
-                    .faults
-                    .iter()
-                    .filter(|fault| fault.tell)
-                    .map(|fault| fault.text.as_str())
-                    .collect();
-                self.keeper
-                    .trouble("weather", (!told.is_empty()).then(|| told.join(" ")));
-                // Never at once again, whatever the sources say. One that was
-                // broken off served settings that are gone: the new ones ask.
-                let at_once = clock::now() + TimeDelta::seconds(30);
-                self.fetch_at = match refreshed.stopped {
-                    true => Some(at_once),
-                    false => refreshed.next_due.map(|at| at.max(at_once)),
-                };
-            }
-            Err(error) => {
-                log.error(&error, &[]);
-                self.fetch_at = Some(soonest);
-            }
-        }
-    }
-
     /// Answers what it woke for.
     async fn answer(&mut self, event: Event, waker: &Waker) {
         match event {
@@ -451,8 +382,11 @@ impl Service {
             }
             Event::Pressed(pressed) => self.pressed(&pressed).await,
             Event::Fetched(fetched) => {
-                self.fetched(fetched);
-                self.round().await;
+                if self.fetched(fetched) {
+                    self.round().await;
+                } else {
+                    self.kept = self.kept_now();
+                }
             }
             Event::Came(came) => self.came(*came).await,
             Event::Woke(wakes) => self.woke(&wakes, waker).await,
@@ -548,7 +482,7 @@ impl Service {
                     || settings.weather != self.settings.weather
                 {
                     self.fetcher.stop();
-                    self.fetcher = fetcher(&settings, log);
+                    self.fetcher = fetching::fetcher(&settings, log);
                     self.fetch_at = (!self.fetcher.is_idle()).then(clock::now);
                     self.put_down();
                     self.console = Console::open(&settings, &self.options.folders);
@@ -582,169 +516,6 @@ impl Service {
         }
     }
 
-    /// One round: gather, plan, say, deliver. Trouble is logged, and tried
-    /// again in a while.
-    async fn round(&mut self) {
-        let now = clock::now();
-        if now.date_naive() < first_day() {
-            self.options.log.error(
-                "the clock of this machine is wrong: nothing is sent until it is set",
-                &[("clock", &now.format("%Y-%m-%d %H:%M"))],
-            );
-            self.next = now + AFTER_TROUBLE;
-            return;
-        }
-        let console = self.console.as_ref();
-        if let Some(silence) = console.and_then(|console| console.desk.trouble(now)) {
-            self.keeper.trouble("console", Some(silence));
-        }
-        match self.look(now).await {
-            Ok(()) => {}
-            Err(error) => {
-                self.options.log.error(&error.to_string(), &[]);
-                self.next = now + AFTER_TROUBLE;
-                self.status = "trouble; the log tells it; tried again in 5 minutes".to_owned();
-            }
-        }
-        self.kept = self.kept_now();
-        tell::status(&self.status);
-    }
-
-    async fn look(&mut self, now: DateTime<Utc>) -> Result<(), GatherError> {
-        let began = std::time::Instant::now();
-        let next = self.next_look(now).await?;
-        let took = began.elapsed().as_millis();
-        self.deliver(now, next.wake).await?;
-        self.status = next.status;
-        self.options.log.write(
-            super::log::Level::Debug,
-            "looked",
-            &[
-                ("ms", &took),
-                ("next", &self.next.format("%Y-%m-%dT%H:%M:%SZ")),
-            ],
-        );
-        Ok(())
-    }
-
-    /// Looks, in a process of its own where it can.
-    async fn next_look(&mut self, now: DateTime<Utc>) -> Result<Next, GatherError> {
-        match self.apart(now, None).await? {
-            Some(Reply::Looked(next, troubles)) => {
-                self.keeper.take_troubles(troubles);
-                Ok(next)
-            }
-            Some(other) => Err(odd(&other)),
-            None => {
-                let facts = self.facts(now)?;
-                Ok(self.keeper.look(&facts, now)?)
-            }
-        }
-    }
-
-    /// Asks a process of its own; `None` where the look must be here: by
-    /// files that are not there any more, or where none can be started.
-    async fn apart(
-        &self,
-        now: DateTime<Utc>,
-        pressed: Option<&Pressed>,
-    ) -> Result<Option<Reply>, GatherError> {
-        if self.stale || self.options.once {
-            return Ok(None);
-        }
-        let question = Question {
-            config: self.options.folders.config.clone(),
-            data: self.options.folders.data.clone(),
-            now,
-            ways: self.keeper.ways().to_vec(),
-            troubles: self.keeper.troubles().clone(),
-            pressed: pressed.map(|pressed| (pressed.message.clone(), pressed.action.clone())),
-        };
-        match apart::ask(&question).await {
-            Ok(Reply::Faults) => Ok(None),
-            Ok(Reply::Trouble(text)) => Err(GatherError::Weather(text)),
-            Ok(reply) => Ok(Some(reply)),
-            Err(error @ Unanswered::Unstarted(_)) => {
-                self.options.log.warning(&error.to_string(), &[]);
-                Ok(None)
-            }
-            Err(error) => Err(GatherError::Weather(error.to_string())),
-        }
-    }
-
-    async fn deliver(&mut self, now: DateTime<Utc>, wake: DateTime<Utc>) -> Result<(), StoreError> {
-        let delivered = self.keeper.deliver(&self.settings.place, now).await?;
-        for trouble in &delivered.troubles {
-            self.options.log.warning(trouble, &[]);
-        }
-        if delivered.sent > 0 {
-            self.options
-                .log
-                .info("sent", &[("messages", &delivered.sent)]);
-        }
-        // Never at once again: what is due now was just tried.
-        let soonest = now + TimeDelta::seconds(5);
-        self.next = delivered
-            .next
-            .map_or(wake, |due| due.min(wake))
-            .max(soonest);
-        Ok(())
-    }
-
-    async fn pressed(&mut self, pressed: &Pressed) {
-        let log = self.options.log;
-        let now = clock::now();
-        match self.answer_to(pressed, now).await {
-            Ok(Answer::Noted(line)) => {
-                log.info(&line, &[]);
-                self.round().await;
-            }
-            Ok(Answer::Explained) => {
-                if let Err(error) = self.deliver(now, self.next).await {
-                    log.error(&error.to_string(), &[]);
-                }
-            }
-            Ok(Answer::Refused(why)) => log.warning(&why, &[]),
-            Ok(Answer::Unknown) => {
-                log.warning(
-                    "a button of a message that is not known any more",
-                    &[("action", &pressed.action)],
-                );
-            }
-            Err(error) => log.error(&error.to_string(), &[]),
-        }
-    }
-
-    async fn answer_to(
-        &mut self,
-        pressed: &Pressed,
-        now: DateTime<Utc>,
-    ) -> Result<Answer, GatherError> {
-        match self.apart(now, Some(pressed)).await? {
-            Some(Reply::Pressed(answer)) => Ok(answer),
-            Some(other) => Err(odd(&other)),
-            None => {
-                let facts = self.facts(now)?;
-                let (message, action) = (&pressed.message, &pressed.action);
-                Ok(self.keeper.pressed(&facts, message, action, now)?)
-            }
-        }
-    }
-
-    /// The facts as they stand at this moment.
-    fn facts(&self, now: DateTime<Utc>) -> Result<Facts, GatherError> {
-        let zone = self.settings.place.time_zone;
-        let look = Look {
-            now: Some(now),
-            ..Look::morning(now.with_timezone(&zone).date_naive())
-        };
-        let settings = Settings {
-            knowledge: knowledge::on(&self.shelf, None).map_err(GatherError::Faults)?,
-            ..self.settings.clone()
-        };
-        gather::facts_of(settings, &self.options.folders, look)
-    }
-
     fn kept_now(&self) -> Kept {
         let data = &self.options.folders.data;
         let stand = |path: &Path| {
@@ -766,23 +537,6 @@ fn read(folder: &Path) -> Result<(Settings, Shelf), Vec<Fault>> {
     let mut settings = config::load_with(folder, &shelf)?;
     settings.knowledge = Knowledge::default();
     Ok((settings, shelf))
-}
-
-/// The sources that the settings name; the log tells of those that cannot be
-/// asked.
-fn fetcher(settings: &Settings, log: Log) -> Arc<Fetcher> {
-    let fetcher = Fetcher::new(settings, Manner::Background, u64::from(std::process::id()));
-    for unasked in fetcher.unasked().iter().filter(|unasked| unasked.fault) {
-        log.warning(&unasked.why, &[]);
-    }
-    Arc::new(fetcher)
-}
-
-/// An answer to another question.
-fn odd(reply: &Reply) -> GatherError {
-    GatherError::Weather(format!(
-        "a look gave an answer that was not asked for: {reply:?}"
-    ))
 }
 
 fn first_day() -> NaiveDate {

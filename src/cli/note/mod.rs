@@ -7,13 +7,16 @@ mod day; // days as one writes them
 mod entry; // from words to an entry
 mod grammar; // the words themselves
 mod intervals; // re-entry and days to harvest
+mod meant; // what is meant by a word
 mod measures; // figures as one writes them
 mod name_lists; // everything that has a name
 mod names; // names as one writes them
 mod planted; // trees planted and taken out
 mod rained; // what a reading of the gauge stands for
 mod said; // entries in words
+mod sound; // what cannot be, and what is doubtful
 mod spray_said; // oil and bees after a spray
+mod sprayed; // a spray, as a log is asked for it
 pub(in crate::cli) mod tasks; // tasks by a part of their name
 
 pub use grammar::Keep;

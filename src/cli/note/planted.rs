@@ -1,7 +1,8 @@
 //! Trees planted and taken out: names for the new ones, what is refused.
 
-use super::entry::{Desk, Made, article};
+use super::entry::{Desk, Made};
 use super::grammar::Where;
+use super::meant::article;
 use super::{name_lists, names};
 use crate::facts::journal::{Entry, Fact, Planting, Removal};
 use crate::facts::knowledge::CropKind;
